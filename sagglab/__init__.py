@@ -1,0 +1,22 @@
+"""Sagglab: from firing records and photographs to what the recipe did.
+
+The public names are the list below and nothing else. Each is loaded when it is first used, so that
+``import sagglab`` costs nothing that is not needed.
+"""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach(
+    __name__,
+    submod_attrs={
+        "book": ["Book", "open_book"],
+        "colour": ["delta_e_2000", "lab_to_lch", "lab_to_srgb", "srgb_to_xyz", "xyz_to_lab"],
+        "errors": ["Problem", "Problems", "SagglabError"],
+        "firing.heat": ["HeatMeasures", "heat_measures"],
+        "firing.readings": ["Readings", "read_readings"],
+        "measures": ["MeasuredPhoto", "gather_results", "measure_photo", "measure_photos"],
+        "model.effects": ["Effects", "fit_effects"],
+    },
+)
+
+del lazy_loader

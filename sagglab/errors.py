@@ -1,0 +1,145 @@
+"""What can go wrong: faults kept as data, and the errors that stop a step.
+
+A fault found while reading many rows or many photographs is a `Problem`: it is listed and the rest of the
+work goes on. A fault that stops the step at hand is raised as a member of the `SagglabError` family. Each
+says what is wrong, where, and how to mend it.
+"""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One fault, as data.
+
+    Attributes
+    ----------
+    table : str
+        The table of the batch book that the fault belongs to.
+    row : int, str or None
+        The row as a spreadsheet numbers it (the heading is row 1), or the photograph's file name; None when
+        the whole table is meant.
+    column : str
+        The heading of the column, empty when no single column is meant.
+    cause, remedy : str
+        What is wrong and what to do, each a phrase without its full stop.
+    stops : bool
+        True when the fault makes a number wrong, so that the step which needs it stops; False for a warning.
+    """
+
+    table: str
+    row: int | str | None
+    column: str
+    cause: str
+    remedy: str
+    stops: bool = True
+
+    @property
+    def where(self) -> str:
+        """The place of the fault in words."""
+        parts = [self.table]
+        if self.row is not None:
+            parts.append(f"row {self.row}" if isinstance(self.row, int) else self.row)
+        if self.column:
+            parts.append(f"column '{self.column}'")
+        return ", ".join(parts)
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.cause}. {self.remedy}."
+
+
+class Problems(tuple[Problem, ...]):
+    """All problems found, in the order found; empty, and so false, when all is well."""
+
+    __slots__ = ()
+
+    @property
+    def stopping(self) -> Problems:
+        """Those that make a number wrong."""
+        return Problems(problem for problem in self if problem.stops)
+
+    def of(self, *tables: str) -> Problems:
+        """Those that belong to the given tables."""
+        return Problems(problem for problem in self if problem.table in tables)
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self)) or "no problems"
+
+    def _repr_html_(self) -> str:
+        if not self:
+            return "<p>No problems found.</p>"
+        rows = "".join(
+            f"<tr><td>{'fault' if p.stops else 'warning'}</td><td>{html.escape(p.where)}</td>"
+            f"<td>{html.escape(p.cause)}</td><td>{html.escape(p.remedy)}</td></tr>"
+            for p in self
+        )
+        heads = "".join(f"<th>{head}</th>" for head in ("", "where", "what is wrong", "what to do"))
+        return f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
+
+
+class SagglabError(Exception):
+    """The root of every error that sagglab raises on purpose.
+
+    Parameters
+    ----------
+    where : str
+        The file, table, row or argument that is meant.
+    cause, remedy : str
+        What is wrong and how to mend it, each a phrase without its full stop.
+    """
+
+    def __init__(self, where: str, cause: str, remedy: str) -> None:
+        # The three parts stay in `args`, so that the error survives the way back from a worker process.
+        super().__init__(where, cause, remedy)
+        self.where = where
+        self.cause = cause
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.cause}. {self.remedy}."
+
+
+class MissingFileError(SagglabError, FileNotFoundError):
+    """A file or folder is not where it was said to be."""
+
+
+class UnitError(SagglabError, ValueError):
+    """A unit is missing, unknown, or of the wrong kind."""
+
+
+class BookError(SagglabError, ValueError):
+    """The batch book has faults that stop the step at hand."""
+
+    @classmethod
+    def from_problems(cls, book: str, problems: Problems) -> BookError:
+        """Make one error that lists every given problem."""
+        listed = "".join(f"\n  {problem}" for problem in problems)
+        count = "a fault stops" if len(problems) == 1 else f"{len(problems)} faults stop"
+        return cls(book, f"{count} the work:{listed}\n", "Mend these rows and run it again")
+
+
+class ReadingsError(SagglabError, ValueError):
+    """A temperature record cannot be read."""
+
+
+class PhotoError(SagglabError, ValueError):
+    """A photograph cannot be measured."""
+
+
+class TargetError(PhotoError):
+    """A colour target, or its reference table, cannot be used."""
+
+
+class OutlineError(PhotoError):
+    """The pot cannot be told from what surrounds it."""
+
+
+class ModelError(SagglabError, ValueError):
+    """The data cannot answer what the model was asked."""
+
+
+class UnknownNameError(SagglabError, KeyError):
+    """A name was asked for that is not there."""

@@ -1,0 +1,1 @@
+"""Firings: temperature records read, checked and measured."""

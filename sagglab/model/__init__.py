@@ -1,0 +1,1 @@
+"""Models that tell what the recipe did from what the firing did."""
