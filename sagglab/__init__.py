@@ -14,8 +14,9 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "errors": ["Problem", "Problems", "SagglabError"],
         "firing.heat": ["HeatMeasures", "heat_measures"],
         "firing.readings": ["Readings", "read_readings"],
-        "measures": ["MeasuredPhoto", "gather_results", "measure_photo", "measure_photos"],
+        "measures": ["gather_results", "measure_firings", "measure_photos"],
         "model.effects": ["Effects", "fit_effects"],
+        "photo.measure": ["MeasuredPhoto", "measure_photo"],
     },
 )
 

@@ -22,7 +22,7 @@ BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.03
 
 
 def _floats(values: ArrayLike) -> NDArray[np.float64]:
-    # Integer picture data would need a scale that cannot be guessed: colour.py only takes numbers as they are.
+    # Integer picture data would need a scale that cannot be guessed; numbers are taken as they are.
     return np.asarray(values, dtype=float)
 
 

@@ -11,6 +11,10 @@ import html
 from dataclasses import dataclass
 
 
+def _told(where: str, cause: str, remedy: str) -> str:
+    return f"{where}: {cause}. {remedy[:1].upper()}{remedy[1:]}."
+
+
 @dataclass(frozen=True)
 class Problem:
     """One fault, as data.
@@ -48,7 +52,7 @@ class Problem:
         return ", ".join(parts)
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.cause}. {self.remedy}."
+        return _told(self.where, self.cause, self.remedy)
 
 
 class Problems(tuple[Problem, ...]):
@@ -64,6 +68,11 @@ class Problems(tuple[Problem, ...]):
     def of(self, *tables: str) -> Problems:
         """Those that belong to the given tables."""
         return Problems(problem for problem in self if problem.table in tables)
+
+    @property
+    def told(self) -> str:
+        """All causes on one line, for the cell of a table; empty when all is well."""
+        return "; ".join(problem.cause for problem in self)
 
     def __str__(self) -> str:
         return "\n".join(map(str, self)) or "no problems"
@@ -99,11 +108,15 @@ class SagglabError(Exception):
         self.remedy = remedy
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.cause}. {self.remedy}."
+        return _told(self.where, self.cause, self.remedy)
 
 
 class MissingFileError(SagglabError, FileNotFoundError):
     """A file or folder is not where it was said to be."""
+
+
+class FileFormatError(SagglabError, ValueError):
+    """A file is not of the kind that it should be."""
 
 
 class UnitError(SagglabError, ValueError):

@@ -1,0 +1,98 @@
+"""The batch book: a folder of plain tables, opened and checked, never changed.
+
+The tables are CSV files or the sheets of one `book.xlsx`; `columns.py` declares what they hold, and users
+add any material as ``name [unit]``. A blank amount is zero for a dusting or a packing (the pot had none) and
+missing for everything else.
+"""
+
+from __future__ import annotations
+
+import html
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from sagglab.book.check import check_tables
+from sagglab.book.tables import read_tables
+from sagglab.errors import BookError, MissingFileError, Problems
+
+
+@dataclass(frozen=True)
+class Book:
+    """A batch book as it was when it was opened.
+
+    Attributes
+    ----------
+    folder : Path
+    pots, firings, photos, setups : DataFrame
+        One row per pot, firing, photograph and setup. Amounts stand in the working unit that their heading
+        names (``sugar [oz]`` in the file becomes ``sugar [g]`` here).
+    problems : Problems
+        Every fault found, in the order of the tables.
+    """
+
+    folder: Path
+    pots: pd.DataFrame
+    firings: pd.DataFrame
+    photos: pd.DataFrame
+    setups: pd.DataFrame
+    problems: Problems
+
+    def path(self, name: str) -> Path:
+        """Give the place of a file that a table names."""
+        return self.folder / name
+
+    def require(self, *tables: str) -> None:
+        """Stop when one of these tables has a fault that makes a number wrong.
+
+        Raises
+        ------
+        BookError
+            It lists every such fault.
+        """
+        stopping = self.problems.of(*tables).stopping
+        if stopping:
+            raise BookError.from_problems(str(self.folder), stopping)
+
+    def _repr_html_(self) -> str:
+        counts = ", ".join(
+            f"{len(table)} {name}"
+            for name, table in (
+                ("pots", self.pots),
+                ("firings", self.firings),
+                ("photographs", self.photos),
+                ("setups", self.setups),
+            )
+        )
+        return f"<p><b>{html.escape(self.folder.name)}</b>: {counts}.</p>{self.problems._repr_html_()}"
+
+
+def open_book(folder: str | os.PathLike[str]) -> Book:
+    """Open a batch book and check it.
+
+    Parameters
+    ----------
+    folder : path
+        The folder that holds ``pots.csv``, ``firings.csv``, ``photos.csv`` and ``setups.csv``, or a
+        ``book.xlsx`` with sheets of these names.
+
+    Returns
+    -------
+    Book
+        With all its faults listed in ``problems``; none of them is raised here. A step that needs a faulty
+        table raises them.
+
+    Raises
+    ------
+    MissingFileError
+        There is no such folder.
+    BookError
+        The folder holds none of the tables.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise MissingFileError(str(folder), "there is no such folder", "give the folder of a batch book")
+    tables, problems = read_tables(folder)
+    return Book(folder, **tables, problems=Problems([*problems, *check_tables(folder, tables)]))

@@ -1,0 +1,137 @@
+"""The batch book checked as a whole: names unique, references kept, files there and inside the book."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pandas as pd
+
+from sagglab.errors import Problem, SagglabError
+from sagglab.photo.target import built_in_targets, read_target
+
+STATES = ("whole", "cracked", "lost")
+
+
+def check_tables(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
+    """Yield every fault that shows only when rows, tables and files are seen together."""
+    for table, key in (("pots", "pot"), ("firings", "firing"), ("photos", "photo"), ("setups", "setup")):
+        yield from _check_key(tables[table], table, key)
+    yield from _check_references(tables)
+    yield from _check_files(folder, tables)
+    yield from _check_values(tables)
+
+
+def _check_key(table: pd.DataFrame, name: str, key: str) -> Iterator[Problem]:
+    values = table[key]
+    for row in values.index[values == ""]:
+        yield Problem(name, row, key, "it is blank", f"give each row its {key}")
+    for row in values.index[values.duplicated() & (values != "")]:
+        first = values.index[values == values[row]][0]
+        yield Problem(
+            name,
+            row,
+            key,
+            f"'{values[row]}' is there already, in row {first}",
+            "give each row a name of its own",
+        )
+
+
+def _check_references(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
+    for table, column, other in (
+        ("pots", "firing", "firings"),
+        ("photos", "pot", "pots"),
+        ("photos", "setup", "setups"),
+    ):
+        values, known = tables[table][column], set(tables[other][column])
+        if not known:
+            continue  # a missing table is a fault of its own, and is listed as one
+        for row in values.index[~values.isin(known | {""})]:
+            yield Problem(
+                table,
+                row,
+                column,
+                f"'{values[row]}' is not in the table {other}",
+                f"add it there, or write one of {_some(known)}",
+                stops=table != "photos",
+            )
+    for row in tables["pots"].index[tables["pots"]["firing"] == ""]:
+        yield Problem("pots", row, "firing", "it is blank", "say which firing the pot went through")
+    photographed = set(tables["photos"]["pot"])
+    pots = tables["pots"]
+    for row in pots.index[~pots["pot"].isin(photographed) & (pots["state"] != "lost")]:
+        yield Problem(
+            "pots", row, "pot", f"no photograph shows '{pots['pot'][row]}'", "add it to photos", stops=False
+        )
+
+
+def _some(names: set[str]) -> str:
+    listed = sorted(names)
+    return ", ".join(listed[:6]) + (", …" if len(listed) > 6 else "")
+
+
+def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
+    setups = tables["setups"]
+    for row, target in setups["target"].items():
+        if target == "":
+            yield Problem(
+                "setups", row, "target", "it is blank", "name a table in targets/ or a built-in target"
+            )
+        elif target not in built_in_targets():
+            fault = _outside(folder, target)
+            if fault is None:
+                try:
+                    read_target(folder / target)
+                except SagglabError as error:
+                    fault = error.cause, error.remedy
+            if fault is not None:
+                yield Problem("setups", row, "target", f"'{target}': {fault[0]}", fault[1])
+    for table, column in (("firings", "readings"), ("photos", "photo"), ("setups", "flat")):
+        for row, name in tables[table][column].items():
+            if name == "":
+                continue
+            fault = _outside(folder, name)
+            if fault is not None:
+                yield Problem(table, row, column, f"'{name}': {fault[0]}", fault[1])
+            elif not (folder / name).is_file():
+                yield Problem(
+                    table,
+                    row,
+                    column,
+                    f"'{name}': there is no such file in the book",
+                    "put it there, or correct the name",
+                    stops=table == "setups",
+                )
+
+
+def _outside(folder: Path, name: str) -> tuple[str, str] | None:
+    # resolve() follows links, so that a link cannot lead out of the book either.
+    if (folder / name).resolve().is_relative_to(folder.resolve()):
+        return None
+    return "it lies outside the book", "copy the file into the book, and name it from there"
+
+
+def _check_values(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
+    pots = tables["pots"]
+    for row in pots.index[~pots["state"].isin([*STATES, ""])]:
+        yield Problem(
+            "pots", row, "state", f"'{pots['state'][row]}'", f"write {', '.join(STATES)}", stops=False
+        )
+    rating = pots["rating"]
+    for row in rating.index[rating.notna() & ~rating.between(1, 5)]:
+        yield Problem(
+            "pots", row, "rating", f"{rating[row]:g} is not between 1 and 5", "correct it", stops=False
+        )
+    photos = tables["photos"]
+    pair = r"\s*-?\d+(\.\d+)?\s+-?\d+(\.\d+)?\s*"
+    for row, corners in photos["target corners"].items():
+        if corners and not re.fullmatch(f"{pair}(;{pair}){{3}}", corners):
+            yield Problem(
+                "photos",
+                row,
+                "target corners",
+                f"'{corners}' is not four places",
+                "write the corner patches' centres as x y; x y; x y; x y",
+                stops=False,
+            )

@@ -1,0 +1,237 @@
+"""The batch book's tables: read from CSV or a workbook, cell by cell, into typed columns with their units."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from sagglab.columns import BOOK_TABLES, Column, empty
+from sagglab.delimited import delimiter_of, number, read_text, split_rows
+from sagglab.errors import BookError, FileFormatError, Problem, UnitError
+from sagglab.materials import find_material
+from sagglab.units import Heading, convert, parse_heading, working_unit
+
+WORKBOOK = "book.xlsx"
+
+Rows = list[list[str]]
+
+
+def read_tables(folder: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
+    """Read every table of the book.
+
+    Returns
+    -------
+    tables : dict of DataFrame
+        All four tables, a missing one empty; the index is the row as a spreadsheet numbers it.
+    problems : list of Problem
+
+    Raises
+    ------
+    BookError
+        The folder holds none of the tables.
+    """
+    problems: list[Problem] = []
+    sheets = _workbook_rows(folder, problems)
+    tables = {}
+    for name, columns in BOOK_TABLES.items():
+        file = folder / f"{name}.csv"
+        if file.is_file() and name in sheets:
+            problems.append(
+                Problem(name, None, "", f"it is both in {file.name} and in {WORKBOOK}", "keep one of the two")
+            )
+        if file.is_file():
+            rows = _csv_rows(file, name, problems)
+        else:
+            rows = sheets.get(name)
+        if rows is None:
+            tables[name] = empty(columns)
+            if not file.is_file():
+                problems.append(
+                    Problem(
+                        name,
+                        None,
+                        "",
+                        f"the table is missing: there is no {file.name} and no sheet '{name}' in {WORKBOOK}",
+                        f"add it, with at least the columns {_required(columns)}",
+                    )
+                )
+        else:
+            tables[name] = _typed(rows, name, columns, problems)
+    if all(table.empty for table in tables.values()) and len(problems) >= len(BOOK_TABLES):
+        raise BookError(
+            str(folder),
+            f"it is no batch book: it holds none of {', '.join(f'{name}.csv' for name in BOOK_TABLES)}",
+            f"give a folder that holds them, or a {WORKBOOK} with such sheets",
+        )
+    return tables, problems
+
+
+def _required(columns: tuple[Column, ...]) -> str:
+    return ", ".join(column.heading for column in columns if column.required)
+
+
+def _workbook_rows(folder: Path, problems: list[Problem]) -> dict[str, Rows]:
+    file = folder / WORKBOOK
+    if not file.is_file():
+        return {}
+    # Loaded here: most books are CSV, and openpyxl takes 0.2 s.
+    from openpyxl import load_workbook
+
+    try:
+        workbook = load_workbook(file, read_only=True, data_only=True)
+        return {
+            sheet.title: [[_cell_text(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
+            for sheet in workbook.worksheets
+        }
+    except Exception as error:  # openpyxl lets whatever a broken archive or XML raises through
+        problems.append(
+            Problem(WORKBOOK, None, "", f"it cannot be read ({error})", "save it again as .xlsx, or as CSV")
+        )
+        return {}
+
+
+def _cell_text(cell: object) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return str(cell).strip()
+
+
+def _csv_rows(file: Path, name: str, problems: list[Problem]) -> Rows | None:
+    try:
+        text = read_text(file)
+    except FileFormatError as error:
+        problems.append(Problem(name, None, "", error.cause, error.remedy))
+        return None
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    return split_rows(text, delimiter_of(first) or ",")
+
+
+def _typed(rows: Rows, name: str, columns: tuple[Column, ...], problems: list[Problem]) -> pd.DataFrame:
+    """Turn rows of text into a typed table, and list what does not fit."""
+    declared = {column.name: column for column in columns}
+    head = rows[0] if rows else []
+    body = {
+        row_number: cells for row_number, cells in enumerate(rows[1:], start=2) if any(cell for cell in cells)
+    }
+    for row_number, cells in body.items():
+        if any(cells[len(head) :]):
+            problems.append(
+                Problem(
+                    name,
+                    row_number,
+                    "",
+                    f"it has {len(cells)} cells under {len(head)} headings",
+                    "put text that holds the delimiter in quotes",
+                )
+            )
+    index = pd.Index(body, dtype="int64")
+    table: dict[str, pd.Series] = {}
+    for position, text in enumerate(head):
+        if not text:
+            continue
+        cells = pd.Series(
+            [cells[position] if position < len(cells) else "" for cells in body.values()],
+            index=index,
+            dtype="str",
+        )
+        heading, values = _typed_column(parse_heading(text), cells, name, declared, problems)
+        if heading in table:
+            problems.append(
+                Problem(
+                    name, 1, heading, "the column is there twice", "keep one, or give the other a new name"
+                )
+            )
+            continue
+        table[heading] = values
+    for column in columns:
+        if column.required and column.heading not in table:
+            problems.append(
+                Problem(
+                    name, 1, column.heading, "the column is missing", "add it, and fill it in for each row"
+                )
+            )
+    blank = empty(columns).reindex(index)
+    texts = [column.heading for column in columns if column.kind == "text"]
+    blank[texts] = blank[texts].fillna("")
+    others = [heading for heading in blank if heading not in table]
+    return pd.concat([pd.DataFrame(table, index=index), blank[others]], axis=1)
+
+
+def _typed_column(
+    heading: Heading, cells: pd.Series, table: str, declared: dict[str, Column], problems: list[Problem]
+) -> tuple[str, pd.Series]:
+    column = declared.get(heading.name)
+    if column is not None and column.kind == "text":
+        return column.heading, cells
+    if column is not None and column.kind == "date":
+        return column.heading, _dates(cells, table, heading.name, problems)
+    values = cells.map(number).astype(float)
+    filled = cells != ""
+    material = find_material(heading.name)
+    if heading.unit is None:
+        numeric = filled.any() and values[filled].notna().all()
+        wants_unit = column.unit if column is not None else "g" if material is not None and numeric else ""
+        if wants_unit:
+            problems.append(
+                Problem(
+                    table,
+                    1,
+                    heading.name,
+                    "no unit is stated, and none is guessed",
+                    f"write the heading as '{heading.name} [{wants_unit}]', with the unit that you used",
+                )
+            )
+        if column is None and not numeric:
+            return heading.name, cells
+    unit = heading.unit
+    if unit is not None:
+        try:
+            unit = working_unit(unit)
+            values = pd.Series(convert(values, heading.unit, unit), index=cells.index)
+            if column is not None and column.unit:
+                convert(0.0, unit, column.unit)
+        except UnitError as error:
+            problems.append(Problem(table, 1, str(heading), f"{error.where}: {error.cause}", error.remedy))
+    for row in cells.index[filled & values.isna()]:
+        problems.append(
+            Problem(
+                table, row, str(heading), f"'{cells[row]}' is no number", "write a number, or leave it blank"
+            )
+        )
+    temperature = unit == "degC"
+    for row in values.index[(values < (-273.15 if temperature else 0))]:
+        cause = "is below absolute zero" if temperature else "is a negative amount"
+        problems.append(Problem(table, row, str(heading), f"'{cells[row]}' {cause}", "correct it"))
+    if table == "pots" and column is None and _blank_is_none(heading.name, unit):
+        values = values.where(filled, 0.0)
+    return str(Heading(heading.name, unit)), values
+
+
+def _blank_is_none(name: str, unit: str | None) -> bool:
+    """Whether a blank cell says that the pot had none of it."""
+    material = find_material(name)
+    if material is not None:
+        return material.use in ("dusting", "packing")
+    # A material that is not in the list is weighed or measured out only as a dusting or a packing.
+    return unit in ("g", "mL")
+
+
+def _dates(cells: pd.Series, table: str, name: str, problems: list[Problem]) -> pd.Series:
+    dates = pd.to_datetime(cells.where(cells != "", None), errors="coerce", format="ISO8601")
+    dates = dates.astype("datetime64[us]") if dates.dtype != object else pd.Series(np.nan, cells.index)
+    for row in cells.index[(cells != "") & dates.isna()]:
+        problems.append(
+            Problem(
+                table,
+                row,
+                name,
+                f"'{cells[row]}' is no date",
+                "write it as 2026-05-31 or 2026-05-31 14:05",
+                False,
+            )
+        )
+    return dates

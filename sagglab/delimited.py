@@ -1,0 +1,83 @@
+"""Plain text tables as spreadsheets, loggers and people write them: any common encoding, any delimiter."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+from pathlib import Path
+
+from sagglab.errors import FileFormatError, MissingFileError
+
+DELIMITERS = (";", "\t", ",")
+
+
+def read_text(path: Path) -> str:
+    """Read a text file in UTF-8 (with or without a mark at its head), UTF-16 or Latin-1.
+
+    Raises
+    ------
+    MissingFileError
+        There is no such file.
+    FileFormatError
+        The file cannot be opened or is no text.
+    """
+    try:
+        data = Path(path).read_bytes()
+    except FileNotFoundError as error:
+        raise MissingFileError(
+            str(path), "there is no such file", "check the name, or put the file there"
+        ) from error
+    except OSError as error:
+        raise FileFormatError(
+            str(path), f"it cannot be opened ({error.strerror})", "check that it is a file you may read"
+        ) from error
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        encodings = ("utf-16",)
+    else:
+        encodings = ("utf-8-sig", "latin-1")
+    for encoding in encodings:
+        try:
+            text = data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        if "\0" not in text:
+            return text
+    raise FileFormatError(str(path), "it is no text file", "export it again as CSV")
+
+
+def delimiter_of(line: str) -> str | None:
+    """Tell what separates the cells of a line: the first of ``;``, tab and ``,`` that stands outside quotes.
+
+    Examples
+    --------
+    >>> delimiter_of("time;temperature [degC]"), delimiter_of('"a;b",c'), delimiter_of("20 81")
+    (';', ',', None)
+    """
+    outside = "".join(line.split('"')[::2])
+    return next((delimiter for delimiter in DELIMITERS if delimiter in outside), None)
+
+
+def split_rows(text: str, delimiter: str) -> list[list[str]]:
+    """Cut text into rows of stripped cells; blank lines stay, so that rows keep their number."""
+    lines = csv.reader(text.splitlines(), delimiter=delimiter)
+    return [[cell.strip() for cell in line] for line in lines]
+
+
+def number(cell: str) -> float:
+    """Read a number with a decimal point or comma; NaN when it is none.
+
+    Examples
+    --------
+    >>> number("2,5"), number("1e3"), number("open")
+    (2.5, 1000.0, nan)
+    """
+    text = cell.strip().replace("\u2212", "-")
+    if text.count(",") == 1 and "." not in text:
+        text = text.replace(",", ".")
+    # float() alone would also take "nan", "infinity" and "1_000", which no table means as a number.
+    if not text or not text[-1].isdigit() and text[-1] != "." or "_" in text:
+        return float("nan")
+    try:
+        return float(text)
+    except ValueError:
+        return float("nan")

@@ -1,0 +1,178 @@
+"""Measures: photographs to colour, firings to heat, and both joined with the recipes into results."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+
+import joblib
+import pandas as pd
+from tqdm.auto import tqdm
+
+from sagglab.book import Book
+from sagglab.colour import lab_to_lch
+from sagglab.columns import COLOUR_MEASURES, FIRING_MEASURES, MEASURES, RESULTS, conform
+from sagglab.errors import Problems, SagglabError
+from sagglab.firing.heat import heat_measures
+from sagglab.firing.readings import read_readings
+from sagglab.photo.measure import MeasuredPhoto, measure_photo
+
+
+def measure_photos(
+    book: Book, jobs: int = -1, review: Callable[[MeasuredPhoto], object] | None = None
+) -> pd.DataFrame:
+    """Measure every photograph of a batch book, flat fields excepted.
+
+    Parameters
+    ----------
+    book : Book
+    jobs : int
+        How many processes share the work, through joblib; −1 takes one for each core.
+    review : callable, optional
+        Called with each `MeasuredPhoto`, in the process that measured it; `charts.review_picture` saves one.
+
+    Returns
+    -------
+    DataFrame
+        One row per view, in the columns that ``columns.MEASURES`` declares. A photograph that cannot be
+        measured keeps its row, blank, with the reason in ``problems``.
+
+    Raises
+    ------
+    BookError
+        The tables ``photos`` or ``setups`` have faults that make a number wrong.
+    """
+    book.require("photos", "setups")
+    setups = book.setups.set_index("setup")
+    flats = {flat for flat in setups["flat"] if flat}
+    photos = [row for row in book.photos.to_dict("records") if row["photo"] not in flats]
+    tasks = (joblib.delayed(_measure_row)(book, row, setups, review) for row in photos)
+    measured = joblib.Parallel(n_jobs=jobs, return_as="generator")(tasks)
+    rows = list(tqdm(measured, total=len(photos), desc="measuring", unit="photo"))
+    return conform(rows, MEASURES)
+
+
+def _measure_row(
+    book: Book,
+    photo: dict[str, object],
+    setups: pd.DataFrame,
+    review: Callable[[MeasuredPhoto], object] | None,
+) -> dict[str, object]:
+    about = {name: photo[name] for name in ("photo", "pot", "view", "setup", "taken")}
+    if photo["setup"] not in setups.index:
+        return about | {"problems": f"its setup '{photo['setup']}' is not in the table setups"}
+    setup = setups.loc[photo["setup"]]
+    target = setup["target"]
+    try:
+        measured = measure_photo(
+            book.path(photo["photo"]),
+            target=book.path(target) if book.path(target).is_file() else target,
+            flat=book.path(setup["flat"]) if setup["flat"] else None,
+            outline=_outline_in(book, photo["pot outline"]),
+            corners=photo["target corners"] or None,
+        )
+    except SagglabError as error:
+        return about | {"problems": f"{error.cause}; {error.remedy}"}
+    if review is not None:
+        review(measured)
+    problems = measured.problems
+    # A photograph of the target alone has no pot to be found.
+    if not photo["pot"]:
+        problems = Problems(problem for problem in problems if problem.column != "pot outline")
+    return measured.table.iloc[0].to_dict() | about | {"problems": problems.told}
+
+
+def _outline_in(book: Book, outline: str) -> str | os.PathLike[str] | None:
+    if not outline:
+        return None
+    return outline if re.search(r"\d\s+\d", outline) else book.path(outline)
+
+
+def measure_firings(book: Book) -> pd.DataFrame:
+    """Measure every firing of a batch book.
+
+    Returns
+    -------
+    DataFrame
+        One row per firing, in the columns that ``columns.FIRING_MEASURES`` declares. A firing whose record
+        cannot be read keeps its row, blank, with the reason in ``problems``.
+
+    Raises
+    ------
+    BookError
+        The table ``firings`` has faults that make a number wrong.
+    """
+    book.require("firings")
+    rows = []
+    for firing, file in zip(book.firings["firing"], book.firings["readings"], strict=True):
+        row = {"firing": firing}
+        if not file:
+            row["problems"] = "no readings are named"
+        else:
+            try:
+                readings = read_readings(book.path(file))
+                row |= heat_measures(readings).table.iloc[0].to_dict()
+                row["problems"] = readings.problems.told
+            except SagglabError as error:
+                row["problems"] = f"{error.cause}; {error.remedy}"
+        rows.append(row)
+    return conform(rows, FIRING_MEASURES)
+
+
+def gather_results(book: Book, measures: pd.DataFrame) -> pd.DataFrame:
+    """Join recipes, firings and colours.
+
+    Parameters
+    ----------
+    book : Book
+    measures : DataFrame
+        From `measure_photos`.
+
+    Returns
+    -------
+    DataFrame
+        One row per pot: the book's columns for the pot and its firing, and those that ``columns.RESULTS``
+        declares. Colours are the means over the pot's views. When a pot was photographed in several setups,
+        only the views of one of them are taken, that which holds the most views of the book: two setups are
+        not mixed before they have been shown to agree.
+
+    Raises
+    ------
+    BookError
+        The tables ``pots`` or ``firings`` have faults that make a number wrong.
+    """
+    book.require("pots", "firings")
+    firings = book.firings.drop(columns=["notes", "readings"]).merge(
+        measure_firings(book).rename(columns={"problems": "firing problems"}), on="firing", how="left"
+    )
+    results = book.pots.merge(firings, on="firing", how="left", validate="many_to_one")
+    results = results.merge(_colours(measures), on="pot", how="left", validate="one_to_one")
+    results["setup"] = results["setup"].fillna("")
+    results["views"] = results["views"].fillna(0)
+    told = results[["firing problems", "view problems"]].fillna("")
+    results["problems"] = told.apply(lambda row: "; ".join(filter(None, row)), axis=1)
+    results = results.drop(columns=["firing problems", "view problems"])
+    own = [heading for heading in results if heading not in {column.heading for column in RESULTS}]
+    return results[own + [column.heading for column in RESULTS]]
+
+
+def _colours(measures: pd.DataFrame) -> pd.DataFrame:
+    """Mean over the views of each pot, all of one setup."""
+    views = measures[measures["pot"] != ""]
+    most_used = views.loc[views["L*"].notna(), "setup"].value_counts(sort=True)
+    rows = []
+    for pot, its_views in views.groupby("pot", sort=False):
+        good = its_views[its_views["L*"].notna()]
+        setup = next((name for name in most_used.index if (good["setup"] == name).any()), "")
+        good = good[good["setup"] == setup]
+        row = {"pot": pot, "setup": setup, "views": len(good)}
+        row |= good[[column.heading for column in COLOUR_MEASURES]].mean().to_dict()
+        # Chroma and hue belong to the mean colour; the mean of two hue angles can point anywhere.
+        _, row["C*ab"], row["hue angle"] = lab_to_lch([row["L*"], row["a*"], row["b*"]])
+        row["L* between views"] = good["L*"].std()
+        bad = its_views[its_views["problems"] != ""]
+        row["view problems"] = "; ".join(f"{view.photo}: {view.problems}" for view in bad.itertuples())
+        rows.append(row)
+    columns = ["pot", "setup", "views", "view problems", "L* between views"]
+    return pd.DataFrame(rows, columns=[*columns, *(column.heading for column in COLOUR_MEASURES)])

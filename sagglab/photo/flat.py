@@ -1,0 +1,48 @@
+"""Flat fields: how the light falls off over the frame, read from a photograph of a plain sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sagglab.photo.tone import Tone
+
+
+@dataclass(frozen=True)
+class FlatField:
+    """How the light falls off over the frame, from a photograph of an evenly reflecting sheet.
+
+    Attributes
+    ----------
+    shown : ndarray, shape (rows, columns, 3)
+        The sheet in linear light, smoothed and reduced.
+    size : (rows, columns)
+        Size of the photograph that it came from, which must be that of the one it corrects.
+    """
+
+    shown: NDArray[np.float32]
+    size: tuple[int, int]
+
+    def at(self, places: ArrayLike, tone: Tone) -> NDArray[np.float64]:
+        """Relative light at places (x, y), shape ``(..., 2)``; 1 on average over the frame."""
+        light = tone(self.shown)
+        light /= light.mean(axis=(0, 1))
+        # Pixel centres are whole numbers in both, so the half pixel is taken off and put back.
+        scale = np.array([self.shown.shape[1] / self.size[1], self.shown.shape[0] / self.size[0]])
+        reduced = ((np.asarray(places, dtype=float) + 0.5) * scale - 0.5).astype(np.float32)
+        flat = reduced.reshape(-1, 1, 2)
+        read = cv2.remap(light, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        return read.reshape(*reduced.shape[:-1], 3)
+
+
+def flat_field(linear: NDArray[np.float32]) -> FlatField:
+    """Make a flat field from a photograph of a plain sheet, linear light, shape (rows, columns, 3)."""
+    rows, columns = linear.shape[:2]
+    scale = 96 / max(rows, columns)
+    size = max(2, round(columns * scale)), max(2, round(rows * scale))
+    reduced = cv2.resize(linear, size, interpolation=cv2.INTER_AREA)
+    # Light falls off over a good part of the frame; anything finer is the sheet's grain or a speck.
+    return FlatField(cv2.GaussianBlur(reduced, (0, 0), 4, borderType=cv2.BORDER_REPLICATE), (rows, columns))

@@ -1,0 +1,158 @@
+"""The pot's surface: which pixels show it evenly lit and without glare, how much each stands for, its colour.
+
+The pot is taken as a solid of revolution with an upright axis, seen from the front and from far enough away
+for all rays to be parallel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+from skimage.filters import apply_hysteresis_threshold
+
+from sagglab.colour import lab_to_lch
+
+#: Half the width of the central band in degrees around the axis, where the slant costs little.
+BAND_DEGREES = 37.0
+#: A surface element is dark below this L*.
+DARK_L = 30.0
+#: Linear light from which a pixel is surely glare.
+GLARE_LINEAR = 0.95
+#: Around such a pixel, glare reaches as far as L* stands this much above the surface nearby.
+GLARE_HALO_L = 8.0
+
+
+@dataclass(frozen=True)
+class Surface:
+    """The part of one view that is measured; all arrays have the shape (rows, columns) of the picture.
+
+    Attributes
+    ----------
+    band : ndarray of bool
+        The central band, glare included.
+    glare : ndarray of bool
+        The part of the band left out as glare.
+    area : ndarray
+        Relative area of the surface that each pixel of the band stands for, 0 elsewhere.
+    """
+
+    band: NDArray[np.bool_]
+    glare: NDArray[np.bool_]
+    area: NDArray[np.float64]
+
+    @property
+    def measured(self) -> NDArray[np.bool_]:
+        """The pixels that are measured."""
+        return self.band & ~self.glare
+
+
+def find_surface(
+    linear: NDArray[np.float32], lab: NDArray[np.float64], outline: NDArray[np.bool_]
+) -> Surface:
+    """Find the central band, its glare, and the area that each pixel stands for.
+
+    Parameters
+    ----------
+    linear : ndarray of float32, shape (rows, columns, 3)
+        Linear light as the photograph shows it, where glare is clipped.
+    lab : ndarray, shape (rows, columns, 3)
+    outline : ndarray of bool, shape (rows, columns)
+        The pot's silhouette; it holds at least one pixel.
+
+    Returns
+    -------
+    Surface
+    """
+    band, area = _central_band(outline)
+    glare = band & _glare(linear, lab[..., 0], outline)
+    return Surface(band, glare, area)
+
+
+def _central_band(outline: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    rows = np.flatnonzero(outline.any(axis=1))
+    left = outline[rows].argmax(axis=1)
+    right = outline.shape[1] - 1 - outline[rows, ::-1].argmax(axis=1)
+    # One axis for the whole pot, as for anything turned; the rows' own centres wander with noise.
+    axis = np.median((left + right) / 2)
+    radius = gaussian_filter1d((right - left + 1) / 2, max(1.0, len(rows) / 100), mode="nearest")
+    slope = np.gradient(radius) if len(rows) > 1 else np.zeros(1)
+    across = (np.arange(outline.shape[1]) - axis) / radius[:, None]
+    inside = np.abs(across) <= np.sin(np.radians(BAND_DEGREES))
+    band = np.zeros_like(outline)
+    band[rows] = inside & outline[rows]
+    # A pixel spans dx dy of the picture; the surface behind it is slanted across by the angle and along the
+    # axis by the profile: dA = sqrt(1 + r'^2) dy · dx / cos(angle).
+    area = np.zeros(outline.shape)
+    cosine = np.sqrt(np.maximum(1 - across**2, 0.25))
+    area[rows] = np.sqrt(1 + slope**2)[:, None] / cosine
+    return band, np.where(band, area, 0.0)
+
+
+def _glare(
+    linear: NDArray[np.float32], lightness: NDArray[np.float64], outline: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Mark what a shiny surface throws back: clipped cores, and the halo around them."""
+    rows = np.flatnonzero(outline.any(axis=1))
+    height = len(rows)
+    # The surface nearby: a median over a tenth of the pot's height, at a reduced size for speed.
+    step = max(1, height // 120)
+    reduced = np.ascontiguousarray(np.clip(lightness[::step, ::step], 0, 100), dtype=np.float32)
+    nearby = cv2.medianBlur((reduced * 2.55).astype(np.uint8), 2 * max(3, height // step // 10) + 1) / 2.55
+    nearby = cv2.resize(nearby, lightness.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    above = np.where(outline, lightness - nearby, -np.inf)
+    core = outline & (linear.max(axis=-1) >= GLARE_LINEAR)
+    above[core] = np.inf
+    halo = apply_hysteresis_threshold(above, GLARE_HALO_L, 1e6)
+    grown = cv2.dilate(halo.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=max(1, height // 150))
+    return grown.astype(bool) & outline
+
+
+def weighted_quantile(
+    values: NDArray[np.float64], weights: NDArray[np.float64], share: float
+) -> NDArray[np.float64]:
+    """Quantile of each column of `values`, shape (n, k), under `weights`, shape (n,).
+
+    Examples
+    --------
+    >>> weighted_quantile(np.array([[1.0], [2.0], [9.0]]), np.array([1.0, 1.0, 4.0]), 0.5)
+    array([9.])
+    """
+    result = np.empty(values.shape[1])
+    for column in range(values.shape[1]):
+        order = values[:, column].argsort()
+        cumulative = weights[order].cumsum()
+        result[column] = values[order[np.searchsorted(cumulative, share * cumulative[-1])], column]
+    return result
+
+
+def colour_measures(lab: NDArray[np.float64], surface: Surface) -> dict[str, float]:
+    """Measure the colour of the surface, each pixel weighted by the area that it stands for.
+
+    Parameters
+    ----------
+    lab : ndarray, shape (rows, columns, 3)
+    surface : Surface
+
+    Returns
+    -------
+    dict
+        The columns that ``columns.COLOUR_MEASURES`` declares; empty when no pixel is left to measure.
+    """
+    measured = surface.measured
+    if not measured.any():
+        return {}
+    values, weights = lab[measured], surface.area[measured]
+    mean = np.average(values, axis=0, weights=weights)
+    spread = np.sqrt(np.average((values - mean) ** 2, axis=0, weights=weights))
+    median = weighted_quantile(values, weights, 0.5)
+    _, chroma, hue = lab_to_lch(mean)
+    measures = {"C*ab": chroma, "hue angle": hue}
+    for name, centre, middle, sd in zip(("L*", "a*", "b*"), mean, median, spread, strict=True):
+        measures |= {name: centre, f"{name} median": middle, f"{name} SD": sd}
+    measures["dark share"] = np.average(values[:, 0] < DARK_L, weights=weights)
+    measures["glare share"] = surface.area[surface.glare].sum() / surface.area.sum()
+    return {name: float(value) for name, value in measures.items()}

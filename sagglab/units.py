@@ -1,0 +1,139 @@
+"""Units: the one pint registry, headings that carry their unit, and temperatures in both scales.
+
+Amounts enter and leave with a unit; inside, columns hold plain floats in the working unit of their kind and
+the heading says which: grams, centimetres, °C, minutes, millilitres, coats.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+import pint
+from numpy.typing import ArrayLike, NDArray
+
+from sagglab.errors import UnitError
+
+#: The working unit of each kind of amount, by pint's dimensionality.
+WORKING_UNITS = {
+    "[mass]": "g",
+    "[length]": "cm",
+    "[temperature]": "degC",
+    "[time]": "min",
+    "[length] ** 3": "mL",
+    "[coat]": "coats",
+    "dimensionless": "count",
+}
+
+# pint reads a lone C as coulomb and F as farad; on a kiln log neither can be meant.
+_SHORT_FOR = {"C": "degC", "F": "degF", "°C": "degC", "°F": "degF", "grams": "g", "gr": "grain"}
+
+
+class Heading(NamedTuple):
+    """A column heading such as ``sugar [g]``, taken apart."""
+
+    name: str
+    unit: str | None
+
+    def __str__(self) -> str:
+        return self.name if self.unit is None else f"{self.name} [{self.unit}]"
+
+
+def parse_heading(text: str) -> Heading:
+    """Take a heading apart into its name and its unit.
+
+    Examples
+    --------
+    >>> parse_heading("copper wire [cm]")
+    Heading(name='copper wire', unit='cm')
+    >>> parse_heading("clay").unit is None
+    True
+    """
+    match = re.fullmatch(r"\s*(.*?)\s*\[\s*([^\[\]]*?)\s*\]\s*", text)
+    return Heading(text.strip(), None) if match is None else Heading(*match.groups())
+
+
+@cache
+def registry() -> pint.UnitRegistry:
+    """Make the one unit registry when it is first needed."""
+    units = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    units.define("coat = [coat]")
+    return units
+
+
+@cache
+def _unit(text: str) -> pint.Unit:
+    text = _SHORT_FOR.get(text, text)
+    # Units come out of users' tables: only what a unit is written with goes on to pint's parser.
+    if not re.fullmatch(r"[A-Za-zµ°]{1,20}[23]?", text):
+        raise UnitError(
+            f"unit [{text}]", "it is not a unit", "write one such as [g], [oz], [cm], [degC], [min]"
+        )
+    try:
+        return registry().Unit(text)
+    except (pint.UndefinedUnitError, ValueError) as error:
+        raise UnitError(
+            f"unit [{text}]", "it is unknown", "write one such as [g], [oz], [cm], [degC], [min]"
+        ) from error
+
+
+def working_unit(unit: str) -> str:
+    """Name the unit in which amounts of this kind are kept.
+
+    Parameters
+    ----------
+    unit : str
+        A unit as written in a heading.
+
+    Raises
+    ------
+    UnitError
+        The unit is unknown, or of a kind that no column holds.
+
+    Examples
+    --------
+    >>> working_unit("oz"), working_unit("degF"), working_unit("coats")
+    ('g', 'degC', 'coats')
+    """
+    kind = str(_unit(unit).dimensionality)
+    if kind not in WORKING_UNITS:
+        raise UnitError(
+            f"unit [{unit}]",
+            "it measures nothing that a batch book holds",
+            "write one such as [g], [oz], [cm], [degC], [min]",
+        )
+    return WORKING_UNITS[kind]
+
+
+def convert(values: ArrayLike, unit: str, to: str) -> NDArray:
+    """Convert plain numbers from one unit to another.
+
+    Raises
+    ------
+    UnitError
+        A unit is unknown, or the two are not of one kind.
+
+    Examples
+    --------
+    >>> convert([750, 300], "degC", "degF").round(6)
+    array([1382.,  572.])
+    """
+    try:
+        return registry().Quantity(np.asarray(values, dtype=float), _unit(unit)).to(_unit(to)).magnitude
+    except pint.DimensionalityError as error:
+        raise UnitError(
+            f"unit [{unit}]", f"it cannot be turned into {to}", f"write a unit of the same kind as {to}"
+        ) from error
+
+
+def both_scales(temperature_C: float, digits: int = 0) -> str:
+    """Write a temperature in °C with °F beside it.
+
+    Examples
+    --------
+    >>> both_scales(750)
+    '750 °C (1382 °F)'
+    """
+    return f"{temperature_C:.{digits}f} °C ({convert(temperature_C, 'degC', 'degF'):.{digits}f} °F)"
