@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import codecs
 import csv
+import io
+import math
 from pathlib import Path
 
 from sagglab.errors import FileFormatError, MissingFileError
 
 DELIMITERS = (";", "\t", ",")
+
+#: A number in a table stays below this, so that turning it into another unit cannot overflow.
+LARGEST = 1e15
 
 
 def read_text(path: Path) -> str:
@@ -58,9 +63,26 @@ def delimiter_of(line: str) -> str | None:
 
 
 def split_rows(text: str, delimiter: str) -> list[list[str]]:
-    """Cut text into rows of stripped cells; blank lines stay, so that rows keep their number."""
-    lines = csv.reader(text.splitlines(), delimiter=delimiter)
-    return [[cell.strip() for cell in line] for line in lines]
+    """Cut text into rows of stripped cells; blank lines stay, so that rows keep their number.
+
+    Raises
+    ------
+    FileFormatError
+        The quotation marks do not pair up, so that rows would be lost inside a cell.
+    """
+    # Line ends inside quotes belong to their cell, as in a spreadsheet. Quotes are read strictly: an unpaired
+    # one would otherwise swallow every row after it without a word.
+    lines = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    rows: list[list[str]] = []
+    try:
+        rows.extend([cell.strip() for cell in line] for line in lines)
+    except csv.Error as error:
+        raise FileFormatError(
+            f"row {len(rows) + 1}",
+            f"its quotation marks do not pair up, from row {len(rows) + 1} on ({error})",
+            'write a quotation mark inside a quoted cell twice, as in "a 6"" bowl"',
+        ) from error
+    return rows
 
 
 def number(cell: str) -> float:
@@ -76,8 +98,10 @@ def number(cell: str) -> float:
         text = text.replace(",", ".")
     # float() alone would also take "nan", "infinity" and "1_000", which no table means as a number.
     if not text or not text[-1].isdigit() and text[-1] != "." or "_" in text:
-        return float("nan")
+        return math.nan
     try:
-        return float(text)
+        value = float(text)
     except ValueError:
-        return float("nan")
+        return math.nan
+    # What no pot, kiln or clock comes near, such as "1e999", would end as infinity in a later step.
+    return value if abs(value) < LARGEST else math.nan

@@ -129,9 +129,9 @@ class BookError(SagglabError, ValueError):
     @classmethod
     def from_problems(cls, book: str, problems: Problems) -> BookError:
         """Make one error that lists every given problem."""
-        listed = "".join(f"\n  {problem}" for problem in problems)
+        listed = "".join(f"\n  {problem}" for problem in problems).removesuffix(".")
         count = "a fault stops" if len(problems) == 1 else f"{len(problems)} faults stop"
-        return cls(book, f"{count} the work:{listed}\n", "Mend these rows and run it again")
+        return cls(book, f"{count} the work", f"mend what is listed here and run it again:{listed}")
 
 
 class ReadingsError(SagglabError, ValueError):

@@ -56,7 +56,7 @@ def _by_name() -> dict[str, Material]:
         )
         for name in (row["material"], *row["also called"].split(";")):
             if name:
-                materials[name] = material
+                materials[name.strip().lower()] = material
     return materials
 
 

@@ -72,7 +72,8 @@ def _unit(text: str) -> pint.Unit:
             f"unit [{text}]", "it is not a unit", "write one such as [g], [oz], [cm], [degC], [min]"
         )
     try:
-        return registry().Unit(text)
+        # "cm3" is how a keyboard writes it; pint wants the power spelt out.
+        return registry().Unit(re.sub(r"(?=[23]$)", "**", text))
     except (pint.UndefinedUnitError, ValueError) as error:
         raise UnitError(
             f"unit [{text}]", "it is unknown", "write one such as [g], [oz], [cm], [degC], [min]"

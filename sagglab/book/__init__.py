@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from sagglab.book.check import check_tables
+from sagglab.book.check import check_tables, is_there
 from sagglab.book.tables import read_tables
 from sagglab.errors import BookError, MissingFileError, Problems
 
@@ -92,7 +92,7 @@ def open_book(folder: str | os.PathLike[str]) -> Book:
         The folder holds none of the tables.
     """
     folder = Path(folder)
-    if not folder.is_dir():
+    if not is_there(folder, Path.is_dir):
         raise MissingFileError(str(folder), "there is no such folder", "give the folder of a batch book")
     tables, problems = read_tables(folder)
     return Book(folder, **tables, problems=Problems([*problems, *check_tables(folder, tables)]))

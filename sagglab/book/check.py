@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pandas as pd
 
 from sagglab.errors import Problem, SagglabError
-from sagglab.photo.target import built_in_targets, read_target
+from sagglab.targets import built_in_targets, read_target
 
 STATES = ("whole", "cracked", "lost")
 
@@ -94,7 +94,7 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
             fault = _outside(folder, name)
             if fault is not None:
                 yield Problem(table, row, column, f"'{name}': {fault[0]}", fault[1])
-            elif not (folder / name).is_file():
+            elif not is_there(folder / name, Path.is_file):
                 yield Problem(
                     table,
                     row,
@@ -105,10 +105,21 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
                 )
 
 
+def is_there(path: Path, kind: Callable[[Path], bool]) -> bool:
+    """Whether a path is there, of this kind; a name that no file can have is not there."""
+    try:
+        return kind(path)
+    except OSError:  # a name that is too long, or a folder that may not be looked into
+        return False
+
+
 def _outside(folder: Path, name: str) -> tuple[str, str] | None:
     # resolve() follows links, so that a link cannot lead out of the book either.
-    if (folder / name).resolve().is_relative_to(folder.resolve()):
-        return None
+    try:
+        if (folder / name).resolve().is_relative_to(folder.resolve()):
+            return None
+    except (OSError, RuntimeError, ValueError):
+        return "no file can have this name, or it is a link to itself", "correct the name"
     return "it lies outside the book", "copy the file into the book, and name it from there"
 
 

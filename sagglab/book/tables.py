@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from sagglab.columns import BOOK_TABLES, Column, empty
@@ -16,6 +16,8 @@ from sagglab.units import Heading, convert, parse_heading, working_unit
 WORKBOOK = "book.xlsx"
 
 Rows = list[list[str]]
+
+_DATE = r"^(\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:\.\d+)?)?)?)\s*(?:Z|[+-]\d\d(?::?\d\d)?)?$"
 
 
 def read_tables(folder: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
@@ -59,7 +61,10 @@ def read_tables(folder: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
                 )
         else:
             tables[name] = _typed(rows, name, columns, problems)
-    if all(table.empty for table in tables.values()) and len(problems) >= len(BOOK_TABLES):
+    # A workbook that is there but broken is a fault to list, as is a table with headings alone.
+    there = [folder / WORKBOOK] if not sheets else []
+    there += [folder / f"{name}.csv" for name in BOOK_TABLES]
+    if not sheets.keys() & BOOK_TABLES.keys() and not any(file.is_file() for file in there):
         raise BookError(
             str(folder),
             f"it is no batch book: it holds none of {', '.join(f'{name}.csv' for name in BOOK_TABLES)}",
@@ -80,11 +85,11 @@ def _workbook_rows(folder: Path, problems: list[Problem]) -> dict[str, Rows]:
     from openpyxl import load_workbook
 
     try:
-        workbook = load_workbook(file, read_only=True, data_only=True)
-        return {
-            sheet.title: [[_cell_text(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
-            for sheet in workbook.worksheets
-        }
+        with closing(load_workbook(file, read_only=True, data_only=True)) as workbook:
+            return {
+                sheet.title: [[_cell_text(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
+                for sheet in workbook.worksheets
+            }
     except Exception as error:  # openpyxl lets whatever a broken archive or XML raises through
         problems.append(
             Problem(WORKBOOK, None, "", f"it cannot be read ({error})", "save it again as .xlsx, or as CSV")
@@ -103,11 +108,11 @@ def _cell_text(cell: object) -> str:
 def _csv_rows(file: Path, name: str, problems: list[Problem]) -> Rows | None:
     try:
         text = read_text(file)
+        first = next((line for line in text.splitlines() if line.strip()), "")
+        return split_rows(text, delimiter_of(first) or ",")
     except FileFormatError as error:
         problems.append(Problem(name, None, "", error.cause, error.remedy))
         return None
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    return split_rows(text, delimiter_of(first) or ",")
 
 
 def _typed(rows: Rows, name: str, columns: tuple[Column, ...], problems: list[Problem]) -> pd.DataFrame:
@@ -173,7 +178,9 @@ def _typed_column(
     filled = cells != ""
     material = find_material(heading.name)
     if heading.unit is None:
-        numeric = filled.any() and values[filled].notna().all()
+        numbers = values[filled].notna()
+        # One number among a material's cells is an amount; a text such as "a handful" beside it is a fault.
+        numeric = filled.any() and (numbers.all() if material is None else numbers.any())
         wants_unit = column.unit if column is not None else "g" if material is not None and numeric else ""
         if wants_unit:
             problems.append(
@@ -203,7 +210,9 @@ def _typed_column(
             )
         )
     temperature = unit == "degC"
-    for row in values.index[(values < (-273.15 if temperature else 0))]:
+    # A number without a unit is no amount: a factor's levels may be coded −1 and 1.
+    amount = unit is not None or column is not None or material is not None
+    for row in values.index[(values < (-273.15 if temperature else 0)) & amount]:
         cause = "is below absolute zero" if temperature else "is a negative amount"
         problems.append(Problem(table, row, str(heading), f"'{cells[row]}' {cause}", "correct it"))
     if table == "pots" and column is None and _blank_is_none(heading.name, unit):
@@ -221,8 +230,10 @@ def _blank_is_none(name: str, unit: str | None) -> bool:
 
 
 def _dates(cells: pd.Series, table: str, name: str, problems: list[Problem]) -> pd.Series:
-    dates = pd.to_datetime(cells.where(cells != "", None), errors="coerce", format="ISO8601")
-    dates = dates.astype("datetime64[us]") if dates.dtype != object else pd.Series(np.nan, cells.index)
+    # Only dates written out are taken: pandas would also take "today". The time on the maker's own clock is
+    # what counts, so that an offset from UTC is passed over.
+    local = cells.str.extract(_DATE, expand=False)
+    dates = pd.to_datetime(local, errors="coerce", format="ISO8601").astype("datetime64[us]")
     for row in cells.index[(cells != "") & dates.isna()]:
         problems.append(
             Problem(

@@ -12,7 +12,7 @@ from sagglab.delimited import number
 
 MINUTES_PER_DAY = 24 * 60
 
-_CLOCK = re.compile(r"(\d+):([0-5]?\d)(?::([0-5]?\d(?:[.,]\d+)?))?\s*([ap])?\.?m?\.?", re.IGNORECASE)
+_CLOCK = re.compile(r"(\d{1,6}):([0-5]?\d)(?::([0-5]?\d(?:[.,]\d+)?))?\s*([ap])?\.?m?\.?", re.IGNORECASE)
 
 
 def is_time(cell: str) -> bool:

@@ -13,11 +13,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.columns import READINGS, conform
-from sagglab.delimited import delimiter_of, number, read_text
+from sagglab.delimited import number, read_text
 from sagglab.errors import Problem, Problems, ReadingsError, UnitError
 from sagglab.firing.clock import is_time, minutes_from_clock, minutes_from_dates
+from sagglab.firing.layout import choose_columns, is_open_mark, lay_out, stated_unit, time_unit
 from sagglab.firing.thermocouple import temperature_from_mV
-from sagglab.units import both_scales, convert, parse_heading, working_unit
+from sagglab.units import both_scales, convert, working_unit
 
 #: Why a reading is left out of the measures.
 FLAGS = {
@@ -25,8 +26,6 @@ FLAGS = {
     "unreadable": "the cell holds neither a number nor a known mark",
     "out of order": "its time is not later than that of the reading before it",
 }
-
-_OPEN_MARKS = re.compile(r"|-+|open|o\.?l\.?|err(or)?|nan|n/?a", re.IGNORECASE)
 
 #: No small gas kiln gets there; a record that does is in another unit.
 HIGHEST_C = 1400.0
@@ -109,22 +108,23 @@ def read_readings(
     midnight; ``h:mm:ss`` since the start; ISO dates and times. Clock times and dates count from the first.
     """
     source = str(path)
-    head, rows, first_row = _cells(read_text(Path(path)), source)
-    time_column, heat_column = _columns(head, rows, source, unit, column)
-    times = [row[time_column] if time_column < len(row) else "" for row in rows]
-    cells = [row[heat_column] if heat_column < len(row) else "" for row in rows]
+    layout = lay_out(read_text(Path(path)), source)
+    time_column, heat_column = choose_columns(layout, source, column)
+    heading = layout.head[heat_column]
+    cells = layout.column(heat_column)
     problems: list[Problem] = []
-    minutes = _minutes(times, head[time_column], source, problems)
+    minutes = _minutes(layout.column(time_column), layout.head[time_column], source, problems)
     values = np.array([number(cell) for cell in cells])
-    stated = unit or _stated_unit(head[heat_column])
+    _check_commas(cells, f"{source}, column '{heading}'")
+    stated = unit or stated_unit(heading)
     if stated is None:
         raise ReadingsError(
-            f"{source}, column '{head[heat_column]}'",
+            f"{source}, column '{heading}'",
             "no unit is stated, and none is guessed",
             "write the heading as 'temperature [degC]' or 'temperature [degF]', or give unit=",
         )
     temperature = _to_celsius(values, stated, thermocouple, cold_junction_C, source)
-    flags = _flags(cells, minutes, temperature)
+    flags = _flags(cells, minutes, temperature, layout.named("flag"))
     table = conform(
         [
             {"minutes": minute, "temperature_C": degrees, "flag": flag}
@@ -132,15 +132,15 @@ def read_readings(
         ],
         READINGS,
     )
-    _check_range(table, stated, source, first_row)
+    _check_range(table, stated, source, layout.lines)
     for flag, meaning in FLAGS.items():
         flagged = np.flatnonzero(table["flag"] == flag)
         if len(flagged):
             problems.append(
                 Problem(
                     source,
-                    first_row + int(flagged[0]),
-                    head[heat_column],
+                    layout.lines[int(flagged[0])],
+                    heading,
                     f"{len(flagged)} of {len(table)} readings left out as '{flag}': {meaning}",
                     "look at these lines of the record",
                     stops=False,
@@ -149,99 +149,17 @@ def read_readings(
     return Readings(source, table, Problems(problems))
 
 
-def _cells(text: str, source: str) -> tuple[list[str], list[list[str]], int]:
-    """Find the headings and the rows under them, and the first row's line number."""
-    lines = text.splitlines()
-    for position, line in enumerate(lines):
-        delimiter = delimiter_of(line)
-        row = _cut(line, delimiter)
-        if len(row) < 2 or not any(is_time(cell) for cell in row) or not re.search(r"\d", row[-1]):
-            continue
-        above = next((_cut(lines[k], delimiter) for k in range(position - 1, -1, -1) if lines[k].strip()), [])
-        head = above if len(above) >= len(row) else [f"column {k + 1}" for k in range(len(row))]
-        rows = [_cut(line, delimiter) for line in lines[position:]]
-        return head, [row for row in rows if any(row)], position + 1
-    raise ReadingsError(
-        source,
-        "it holds no readings: no line has a time and a temperature",
-        "export it again as CSV, with one reading on each line",
-    )
-
-
-def _cut(line: str, delimiter: str | None) -> list[str]:
-    cells = re.split(r"\s{2,}|\t", line.strip()) if delimiter is None else line.split(delimiter)
-    if delimiter is None and len(cells) < 2:
-        cells = line.split()
-    return [cell.strip().strip('"').strip() for cell in cells]
-
-
-def _stated_unit(heading: str) -> str | None:
-    """Find the unit of temperature in a heading: in brackets, or at its end as in ``temperature_C``."""
-    found = re.search(r"[\[(_ ]\s*(deg ?[CFK]|°\s?[CF]|[CFK]|mV)\s*[\])]?$", heading)
-    return None if found is None else found[1].replace(" ", "")
-
-
-def _time_unit(heading: str) -> str | None:
-    """Find the unit of time in a heading: in brackets, or as a word."""
-    found = re.search(r"(?:^|[\W_])(second|sec|s|minute|min|hour|hr|h)s?(?:$|[\W_])", heading.lower())
-    return None if found is None else {"s": "s", "m": "min", "h": "h"}[found[1][0]]
-
-
-def _time_column(head: list[str], first: list[str]) -> int:
-    """Settle the time column: a clock or a date, else the one that states a unit of time, else the first."""
-    shown = list(zip(head, first, strict=False))
-    for is_it in (
-        lambda heading, cell: ":" in cell and is_time(cell),
-        lambda heading, cell: _time_unit(heading) is not None and is_time(cell),
-    ):
-        for position, (heading, cell) in enumerate(shown):
-            if is_it(heading, cell):
-                return position
-    return 0
-
-
-def _columns(
-    head: list[str], rows: list[list[str]], source: str, unit: str | None, column: str | None
-) -> tuple[int, int]:
-    """Settle which column is the time and which the temperature."""
-    time = _time_column(head, rows[0])
-    others = [k for k in range(len(head)) if k != time]
-    if column is not None:
-        named = [k for k in others if column in (head[k], parse_heading(head[k]).name)]
-        if len(named) != 1:
-            raise ReadingsError(
-                source,
-                f"no single column is called '{column}'",
-                f"give one of {', '.join(head[k] for k in others)}",
-            )
-        return time, named[0]
-    heats = [k for k in others if _stated_unit(head[k]) is not None]
-    if not heats:
-        heats = [k for k in others if not np.isnan(number(rows[0][k] if k < len(rows[0]) else ""))]
-    if len(heats) > 1:
-        raise ReadingsError(
-            source,
-            f"it has several temperature columns: {', '.join(head[k] for k in heats)}",
-            "name the one that you mean, column=",
-        )
-    if not heats:
-        raise ReadingsError(
-            source,
-            f"none of its columns ({', '.join(head)}) holds temperatures",
-            "write one heading as 'temperature [degC]'",
-        )
-    return time, heats[0]
-
-
 def _minutes(times: list[str], heading: str, source: str, problems: list[Problem]) -> NDArray[np.float64]:
-    filled = next(cell for cell in times if cell)
+    filled = next((cell for cell in times if is_time(cell)), "")
     if re.match(r"\d{4}-\d\d-\d\d", filled):
         return minutes_from_dates(times)
     if ":" in filled:
         two_figures = filled.count(":") == 1
         words = heading.lower()
-        short_is_minutes = two_figures and "mm:ss" in words and "h" not in words
-        if two_figures and not re.search("clock|h|day|mm:ss|am|pm", words):
+        short_is_minutes = two_figures and "mm:ss" in words and "h:mm" not in words
+        if two_figures and not re.search(
+            r"clock|hour|day|\bhh?\b|mm:ss|\b[ap]m\b", words + filled[-3:].lower()
+        ):
             problems.append(
                 Problem(
                     source,
@@ -253,9 +171,9 @@ def _minutes(times: list[str], heading: str, source: str, problems: list[Problem
                 )
             )
         minutes = minutes_from_clock(times, short_is_minutes)
-        return minutes - np.nanmin(minutes)
+        return minutes - minutes[~np.isnan(minutes)][:1]
     minutes = np.array([number(cell) for cell in times])
-    stated = _time_unit(heading)
+    stated = time_unit(heading)
     if stated is None:
         raise ReadingsError(
             f"{source}, column '{heading}'",
@@ -263,6 +181,18 @@ def _minutes(times: list[str], heading: str, source: str, problems: list[Problem
             "write the heading as 'time [min]', 'time [s]' or 'time [h]'",
         )
     return convert(minutes, stated, "min")
+
+
+def _check_commas(cells: list[str], where: str) -> None:
+    """Refuse "1,234" beside plain whole numbers: it is 1234 to one reader and 1.234 to another."""
+    shown = [cell for cell in cells if "," in cell and not np.isnan(number(cell))]
+    plain = any(cell.isdigit() for cell in cells)
+    if shown and plain and all(re.fullmatch(r"-?[1-9]\d{0,2},\d{3}", cell) for cell in shown):
+        raise ReadingsError(
+            where,
+            f"'{shown[0]}' can mean thousands or decimals",
+            "write the numbers without a comma between the thousands",
+        )
 
 
 def _to_celsius(
@@ -285,12 +215,16 @@ def _to_celsius(
     return convert(values, unit, "degC")
 
 
-def _flags(cells: list[str], minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> list[str]:
+def _flags(
+    cells: list[str], minutes: NDArray[np.float64], temperature: NDArray[np.float64], kept: list[str]
+) -> list[str]:
     flags = []
     latest = -np.inf
-    for cell, minute, degrees in zip(cells, minutes, temperature, strict=True):
-        if np.isnan(degrees):
-            flags.append("open" if _OPEN_MARKS.fullmatch(cell) else "unreadable")
+    for cell, minute, degrees, flag in zip(cells, minutes, temperature, kept, strict=True):
+        if flag in FLAGS:  # the record was written by sagglab, or flagged by hand
+            flags.append(flag)
+        elif np.isnan(degrees):
+            flags.append("open" if is_open_mark(cell) else "unreadable")
         elif np.isnan(minute):
             flags.append("unreadable")
         elif minute <= latest:
@@ -301,24 +235,24 @@ def _flags(cells: list[str], minutes: NDArray[np.float64], temperature: NDArray[
     return flags
 
 
-def _check_range(table: pd.DataFrame, unit: str, source: str, first_row: int) -> None:
+def _check_range(table: pd.DataFrame, unit: str, source: str, lines: list[int]) -> None:
     counted = table.loc[table["flag"] == "", "temperature_C"]
     if len(counted) < 2:
         raise ReadingsError(
             source,
-            f"it holds {len(counted)} readings that count",
+            f"{'only one' if len(counted) else 'none'} of its readings counts",
             "at least two are needed to measure a firing",
         )
     coldest, hottest = counted.idxmin(), counted.idxmax()
     if counted[coldest] < -273.15:
         raise ReadingsError(
-            f"{source}, line {first_row + coldest}",
+            f"{source}, line {lines[coldest]}",
             f"{counted[coldest]:.0f} °C is below absolute zero",
             f"check the unit, which is stated as [{unit}]",
         )
     if counted[hottest] > HIGHEST_C:
         raise ReadingsError(
-            f"{source}, line {first_row + hottest}",
+            f"{source}, line {lines[hottest]}",
             f"{counted[hottest]:.0f} °C is hotter than any kiln of this kind gets",
             f"check the unit, which is stated as [{unit}]; a record in °F wants [degF]",
         )

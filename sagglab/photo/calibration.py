@@ -19,8 +19,8 @@ from sagglab.colour import delta_e_2000, lab_to_xyz, xyz_to_lab
 from sagglab.errors import Problem, Problems, TargetError
 from sagglab.photo.flat import FlatField
 from sagglab.photo.patches import PatchSamples
-from sagglab.photo.target import Target
 from sagglab.photo.tone import Tone, fit_tone
+from sagglab.targets import Target
 
 Terms = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
@@ -114,8 +114,8 @@ class Calibration:
     grade : str
         The narrowest heritage-imaging limit that `mean` keeps.
     patches : DataFrame
-        One row per patch: ``patch``, ``used``, ``L*``, ``a*``, ``b*`` as measured, ``ΔE00`` and
-        ``left-out ΔE00``.
+        One row per patch: ``patch``, its centre ``x``, ``y``, ``used``, ``L*``, ``a*``, ``b*`` as measured,
+        ``ΔE00`` and ``left-out ΔE00``.
     problems : Problems
     """
 
@@ -193,25 +193,39 @@ def calibrate(samples: PatchSamples, target: Target, flat: FlatField | None = No
             "expose so that the white patch is not the brightest that the camera can show",
         )
 
-    def fit(method: str, chosen: NDArray[np.bool_]) -> Mapping:
-        return _fit(method, shown[chosen], reference[chosen], places[chosen], flat)
+    xyz, slopes = lab_to_xyz(reference), _perceptual_slopes(reference)
+    neutral = np.hypot(reference[:, 1], reference[:, 2]) < NEUTRAL_CHROMA
 
-    left_out = {}
-    for method in methods:
-        errors = np.full(len(used), np.nan)
-        for patch in np.flatnonzero(used):
-            others = used.copy()
-            others[patch] = False
-            mapping = fit(method, others)
-            lab = mapping(shown[patch], _light(flat, mapping.tone, places[patch]))
-            errors[patch] = delta_e_2000(lab, reference[patch])
-        left_out[method] = errors
-    method = min(left_out, key=lambda name: np.nanmean(left_out[name]))
-    mapping = fit(method, used)
-    lab = mapping(shown, _light(flat, mapping.tone, places))
+    def tone_from(chosen: NDArray[np.bool_]) -> Tone:
+        grey = chosen & neutral
+        return _tone(shown[grey], xyz[grey, 1:2], places[grey], flat)
+
+    def designs_under(tone: Tone) -> dict[str, NDArray[np.float64]]:
+        relative = tone(shown) / _light(flat, tone, places)
+        return {method: METHODS[method](relative) for method in methods}
+
+    def matrix_from(design: NDArray[np.float64], chosen: NDArray[np.bool_]) -> NDArray[np.float64]:
+        return _fit_perceptual(design[chosen], xyz[chosen], slopes[chosen])
+
+    tone = tone_from(used)
+    designs = designs_under(tone)
+    left_out = pd.DataFrame(np.nan, index=range(len(used)), columns=methods)
+    for patch in np.flatnonzero(used):
+        others = used.copy()
+        others[patch] = False
+        # A coloured patch has no part in the tone, so that leaving it out leaves the tone as it is.
+        without = designs_under(tone_from(others)) if neutral[patch] else designs
+        for method, design in without.items():
+            lab = xyz_to_lab(design[patch] @ matrix_from(design, others))
+            left_out.loc[patch, method] = float(delta_e_2000(lab, reference[patch]))
+    method = str(left_out.mean().idxmin())
+    mapping = Mapping(method, tone, matrix_from(designs[method], used))
+    lab = xyz_to_lab(designs[method] @ mapping.matrix)
     patches = pd.DataFrame(
         {
             "patch": target.patches,
+            "x": places[:, 0],
+            "y": places[:, 1],
             "used": used,
             **dict(zip(("L*", "a*", "b*"), lab.T, strict=True)),
             "ΔE00": delta_e_2000(lab, reference),
@@ -225,7 +239,7 @@ def calibrate(samples: PatchSamples, target: Target, flat: FlatField | None = No
         mean=float(errors.mean()),
         percentile_95=float(errors.quantile(0.95)),
         maximum=float(errors.max()),
-        left_out_mean=float(np.nanmean(left_out[method])),
+        left_out_mean=float(left_out[method].mean()),
         grade=grade(errors.mean()),
         patches=patches,
         problems=_clipped_problem(patches),
@@ -240,41 +254,42 @@ def _clipped_problem(patches: pd.DataFrame) -> Problems:
     return Problems([Problem("photos", None, "photo", cause, "expose a little less", stops=False)])
 
 
-def _fit(
-    method: str,
+def _tone(
     shown: NDArray[np.float64],
-    reference: NDArray[np.float64],
+    light: NDArray[np.float64],
     places: NDArray[np.float64],
     flat: FlatField | None,
-) -> Mapping:
-    """Fit tone and regression to patches; the arrays have one row per patch."""
-    xyz = lab_to_xyz(reference)
-    neutral = np.hypot(reference[:, 1], reference[:, 2]) < NEUTRAL_CHROMA
-    tone = fit_tone(shown[neutral], xyz[neutral, 1:2])
+) -> Tone:
+    """Fit the tone to the neutral patches; the arrays have one row for each, `light` is their Y."""
+    tone = fit_tone(shown, light)
     if flat is not None:
         # The sheet's tone must be undone to know the light, and the light at each neutral patch to know the
         # tone. Two rounds settle both, since the light differs by little over a target.
         for _ in range(2):
-            tone = fit_tone(shown[neutral], xyz[neutral, 1:2] * flat.at(places[neutral], tone))
-    design = METHODS[method](tone(shown) / _light(flat, tone, places))
-    return Mapping(method, tone, _fit_perceptual(design, xyz))
+            tone = fit_tone(shown, light * flat.at(places, tone))
+    return tone
 
 
-def _fit_perceptual(design: NDArray[np.float64], xyz: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Least squares in CIELAB, made linear about each patch's reference colour.
-
-    A plain fit to XYZ spends its effort on the light patches; a unit of XYZ is worth far more in a dark one.
-    """
-    step = 1e-6
+def _perceptual_slopes(lab: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How fast L*, a*, b* change with X, Y, Z at each colour, weighted as CIEDE2000 does; (n, 3, 3)."""
+    xyz, step = lab_to_xyz(lab), 1e-6
     slopes = np.stack(
         [(xyz_to_lab(xyz + step * axis) - xyz_to_lab(xyz - step * axis)) / (2 * step) for axis in np.eye(3)],
         axis=-1,
     )
-    # ΔE00 counts a difference in chroma less the more chroma there is: S_C of CIEDE2000.
-    lab = xyz_to_lab(xyz)
+    # A difference in chroma counts less the more chroma there is: S_C of CIEDE2000.
     weights = np.ones_like(lab)
     weights[:, 1:] = 1 / (1 + 0.045 * np.hypot(lab[:, 1], lab[:, 2]))[:, None]
-    slopes = slopes * weights[:, :, None]
+    return slopes * weights[:, :, None]
+
+
+def _fit_perceptual(
+    design: NDArray[np.float64], xyz: NDArray[np.float64], slopes: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Least squares in CIELAB, made linear about each patch's reference colour.
+
+    A plain fit to XYZ spends its effort on the light patches; a unit of XYZ is worth far more in a dark one.
+    """
     patches, terms = design.shape
     left = np.einsum("plx,pt->pltx", slopes, design).reshape(patches * 3, terms * 3)
     right = np.einsum("plx,px->pl", slopes, xyz).ravel()

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.ndimage import map_coordinates
 
 from sagglab.photo.tone import Tone
 
@@ -31,11 +32,11 @@ class FlatField:
         light = tone(self.shown)
         light /= light.mean(axis=(0, 1))
         # Pixel centres are whole numbers in both, so the half pixel is taken off and put back.
-        scale = np.array([self.shown.shape[1] / self.size[1], self.shown.shape[0] / self.size[0]])
-        reduced = ((np.asarray(places, dtype=float) + 0.5) * scale - 0.5).astype(np.float32)
-        flat = reduced.reshape(-1, 1, 2)
-        read = cv2.remap(light, flat, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return read.reshape(*reduced.shape[:-1], 3)
+        x, y = np.moveaxis(np.asarray(places, dtype=float) + 0.5, -1, 0)
+        down = y * self.shown.shape[0] / self.size[0] - 0.5
+        across = x * self.shown.shape[1] / self.size[1] - 0.5
+        channels = [map_coordinates(light[..., k], [down, across], order=1, mode="nearest") for k in range(3)]
+        return np.stack(channels, axis=-1)
 
 
 def flat_field(linear: NDArray[np.float32]) -> FlatField:

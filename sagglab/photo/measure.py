@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
+from scipy.ndimage import find_objects
 
 from sagglab.columns import COLOUR_MEASURES, MEASURES, conform
 from sagglab.errors import Problem, Problems, SagglabError, TargetError
@@ -21,7 +22,7 @@ from sagglab.photo.image import read_photo
 from sagglab.photo.outline import Outline, find_outline, given_outline
 from sagglab.photo.patches import grid_to_picture, sample_patches
 from sagglab.photo.surface import Surface, colour_measures, find_surface
-from sagglab.photo.target import Target, read_target
+from sagglab.targets import Target, read_target
 
 #: Longest side, in pixels, at which the surface is measured: a pot then covers some 100,000 pixels, and its
 #: mean is the same as at full size to ΔE00 0.02 (24 megapixels, demo scenes).
@@ -121,8 +122,11 @@ def measure_photo(
     surface, colours = None, {}
     if found.mask.any():
         reduced, at = _reduced(photo.linear, MEASURED_AT)
-        lab = calibration.lab(reduced, at)
-        mask = cv2.resize(found.mask.astype(np.uint8), lab.shape[1::-1], interpolation=cv2.INTER_AREA) > 0
+        mask = cv2.resize(found.mask.astype(np.uint8), reduced.shape[1::-1], interpolation=cv2.INTER_AREA) > 0
+        # Only the pot's own rectangle: the rest of the picture is four fifths of the work.
+        box = find_objects(mask.astype(np.uint8))[0]
+        lab = np.zeros(reduced.shape)
+        lab[box] = calibration.lab(reduced[box], at[box])
         surface = find_surface(reduced, lab, mask)
         colours = colour_measures(lab, surface)
     row = {

@@ -85,7 +85,11 @@ def find_outline(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> Outl
     markers[elsewhere] = 1
     markers[cores[0]] = 2
     edge = np.sqrt(sum(scharr(smooth[..., channel]) ** 2 for channel in range(3)))
-    mask = ndimage.binary_fill_holes(watershed(edge, markers) == 2)
+    mask = watershed(edge, markers) == 2
+    # A turned form has no notches: what a dark foot loses to the shadow beside it is closed again.
+    reach = max(2, min(mask.shape) // 100)
+    mask = ndimage.binary_fill_holes(np.pad(mask, reach, mode="edge"))
+    mask = ndimage.binary_closing(mask, iterations=reach)[reach:-reach, reach:-reach]
     mask = ndimage.binary_opening(mask, iterations=2)
     problems = []
     margin = 3

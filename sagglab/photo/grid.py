@@ -1,0 +1,350 @@
+"""Grids of flat patches in a picture, whatever their colours.
+
+Nothing here knows a colour target: a grid is a set of flat, squarish regions whose centres lie at the whole
+numbers of one plane seen in perspective. Which grid is a target, `sagglab.photo.finding` decides.
+
+Pixel coordinates are (x, y), x to the right, y down, whole numbers at pixel centres.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+#: Steps between neighbouring pixels, of 255, below which a pixel counts as flat. A gap between dark patches
+#: shows only at the lowest, the patches of a noisy picture only at the highest; what each finds is pooled.
+FLAT_BELOW = (5, 8, 12, 18, 27, 40)
+
+#: A region is as wide as it is long within this ratio; a square seen from 55° off is 1.7 times longer than wide.
+LONGEST_OVER_WIDEST = 1.8
+
+#: Least share of its upright or turned bounding rectangle that a region fills; a disc fills 0.785.
+LEAST_FILL = 0.72
+
+#: How far a centre may lie from where the grid puts it, in steps of the grid.
+OFF_GRID = 0.2
+
+#: Regions of one grid have like sizes, edge lengths within this ratio.
+LIKE_SIZE = 1.7
+
+_STEPS = ((1, 0), (0, 1), (-1, 0), (0, -1))
+
+
+@dataclass(frozen=True)
+class FlatRegions:
+    """Flat regions that might be patches.
+
+    Attributes
+    ----------
+    centres : ndarray, shape (N, 2)
+        Centroids, (x, y) in pixels.
+    sizes : ndarray, shape (N,)
+        Edge length of the square of the same area, in pixels.
+    colours : ndarray, shape (N, 3)
+        Colours at the centres, on the picture's scale.
+    """
+
+    centres: NDArray[np.float64]
+    sizes: NDArray[np.float64]
+    colours: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class PatchGrid:
+    """Regions that stand in rows and columns.
+
+    Attributes
+    ----------
+    cells : ndarray of int, shape (N, 2)
+        Column and row of each region, counted from any one of them; seen as the picture shows them, the rows
+        lie clockwise of the columns.
+    centres : ndarray, shape (N, 2)
+        Centroids of the regions, (x, y) in pixels.
+    homography : ndarray, shape (3, 3)
+        Takes (column, row, 1) to pixels.
+    """
+
+    cells: NDArray[np.int_]
+    centres: NDArray[np.float64]
+    homography: NDArray[np.float64]
+    members: NDArray[np.int_]
+
+    def at(self, cells: NDArray[np.floating]) -> NDArray[np.float64]:
+        """Pixel coordinates of cells, shape (..., 2); NaN for those at or behind the horizon."""
+        return project(self.homography, cells)
+
+
+def project(homography: NDArray[np.float64], points: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Points of shape (..., 2) through a homography; NaN at or behind its horizon.
+
+    Examples
+    --------
+    >>> project(np.diag([2.0, 3.0, 1.0]), np.array([[1.0, 1.0]])).tolist()
+    [[2.0, 3.0]]
+    """
+    points = np.asarray(points, dtype=float)
+    x, y, w = np.moveaxis(points @ homography[:, :2].T + homography[:, 2], -1, 0)
+    w = np.where(w > 1e-9, w, np.nan)
+    return np.stack([x / w, y / w], axis=-1)
+
+
+def flat_regions(
+    encoded: NDArray[np.uint8], smallest: float = 4.0, largest: float | None = None
+) -> FlatRegions:
+    """Find the flat, squarish regions of a picture.
+
+    Parameters
+    ----------
+    encoded : ndarray of uint8, shape (H, W, 3)
+        The picture on a scale where equal steps look about equal.
+    smallest, largest : float, optional
+        Shortest and longest edge of a region, in pixels. The longest is unless given that of a sixth of the
+        picture's area, the least target being two patches by three.
+
+    Returns
+    -------
+    FlatRegions
+
+    Examples
+    --------
+    >>> picture = np.full((60, 60, 3), 30, dtype=np.uint8)
+    >>> picture[20:41, 20:41] = 200
+    >>> flat_regions(picture).centres.round(1).tolist()
+    [[30.0, 30.0]]
+    """
+    height, width = encoded.shape[:2]
+    # The largest step between a pixel and its neighbours, in whichever channel shows it best.
+    square = np.ones((3, 3), np.uint8)
+    edges = (cv2.dilate(encoded, square) - cv2.erode(encoded, square)).max(axis=-1)
+    largest_area = largest**2 if largest else height * width / 6
+    found = []
+    for limit in FLAT_BELOW:
+        flat = cv2.morphologyEx((edges < limit).astype(np.uint8), cv2.MORPH_OPEN, square)
+        # Outlines of holes are taken too: a patch in a flat frame is a hole of the frame, even one with a
+        # speck of glare inside.
+        outlines, _ = cv2.findContours(flat, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+        for outline in outlines:
+            if len(outline) >= 2 * smallest and (region := _region(outline, smallest, largest_area)):
+                found.append(region)
+    if not found:
+        return FlatRegions(np.empty((0, 2)), np.empty(0), np.empty((0, 3)))
+    centres, sizes = _without_repeats(np.array(found))
+    columns, rows = np.round(centres).astype(int).T
+    return FlatRegions(centres, sizes, encoded[rows, columns].astype(float))
+
+
+def _region(
+    outline: NDArray[np.int32], smallest: float, largest_area: float
+) -> tuple[float, float, float, float] | None:
+    (_, _), (width, length), _ = cv2.minAreaRect(outline)
+    # An outline runs through pixel centres, so that it is one pixel short of what it encloses.
+    width, length = sorted((width + 1, length + 1))
+    if width < smallest or length > LONGEST_OVER_WIDEST * width or width * length > largest_area:
+        return None
+    moments = cv2.moments(outline)
+    area = moments["m00"] + len(outline) / 2 + 1
+    fill = area / (width * length)
+    if fill < LEAST_FILL or not moments["m00"]:
+        return None
+    return moments["m10"] / moments["m00"], moments["m01"] / moments["m00"], area**0.5, fill
+
+
+def _without_repeats(found: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    # One patch is found at several limits: the outline that fills its rectangle best is kept.
+    found = found[np.argsort(-found[:, 3], kind="stable")]
+    centres, sizes = found[:, :2], found[:, 2]
+    kept = np.ones(len(found), dtype=bool)
+    tree = cKDTree(centres)
+    near = tree.query_ball_point(centres, 0.3 * sizes)
+    for index, others in enumerate(near):
+        if kept[index]:
+            others = np.array(others)
+            ratio = sizes[others] / sizes[index]
+            kept[others[(others > index) & (ratio < LIKE_SIZE) & (ratio > 1 / LIKE_SIZE)]] = False
+    return centres[kept], sizes[kept]
+
+
+def patch_grids(regions: FlatRegions, least: int, across: int, variety: float = 0.0) -> Iterator[PatchGrid]:
+    """Join regions to grids.
+
+    Parameters
+    ----------
+    regions : FlatRegions
+    least : int
+        How many regions a grid has at least.
+    across : int
+        How many cells beyond the first ones a grid is followed; the longer side of the target that is looked for.
+    variety : float, optional
+        Standard deviation of colour, on the picture's scale, that a region and its eight nearest of like size
+        have at least for a grid to be begun there. Cloth, bricks and squared paper are grids of one colour.
+
+    Yields
+    ------
+    PatchGrid
+        A region may belong to more than one grid.
+    """
+    if len(regions.sizes) < least:
+        return
+    near = _like_neighbours(regions)
+    tried: set[int] = set()
+    # From large to small: what is larger than a target's patches is rare, what is smaller is not.
+    for seed in np.argsort(-regions.sizes, kind="stable"):
+        if seed in tried or len(near[seed]) < 3:
+            continue
+        if regions.colours[near[seed][:9]].std(axis=0).max() < variety:
+            continue
+        for along, down in _first_steps(regions, near[seed]):
+            members = _grow(regions, near, seed, along, down, across)
+            if len(members) < min(least, 6):
+                continue
+            tried.update(members.values())
+            grid = _straightened(regions, members, least, across)
+            if grid is not None:
+                tried.update(grid.members)
+                yield grid
+                break
+
+
+def _like_neighbours(regions: FlatRegions, count: int = 12) -> list[NDArray[np.int_]]:
+    # Each region itself and its nearest of like size. Trees are shared by regions whose sizes differ by less
+    # than a tenth.
+    near: list[NDArray[np.int_]] = [np.empty(0, dtype=int)] * len(regions.sizes)
+    band = np.round(np.log(regions.sizes) / np.log(1.1)).astype(int)
+    for each in np.unique(band):
+        members = np.flatnonzero(band == each)
+        alike = np.flatnonzero(_like(regions.sizes, 1.1 ** float(each)))
+        if len(alike) > 1:
+            _, index = cKDTree(regions.centres[alike]).query(
+                regions.centres[members], min(count + 1, len(alike))
+            )
+            for member, row in zip(members, index, strict=True):
+                near[member] = np.concatenate([[member], alike[row][alike[row] != member]])
+    return near
+
+
+def _like(sizes: NDArray[np.float64], size: float) -> NDArray[np.bool_]:
+    return (sizes < LIKE_SIZE * size) & (sizes * LIKE_SIZE > size)
+
+
+def _first_steps(
+    regions: FlatRegions, near: NDArray[np.int_]
+) -> Iterator[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    seed, others = near[0], near[1:]
+    every = steps = regions.centres[others] - regions.centres[seed]
+    lengths = np.hypot(*steps.T)
+    # Blurred small patches are flat only in their midst, so that a step may be 3 times what is flat.
+    steps = steps[(lengths > 0.9 * regions.sizes[seed]) & (lengths < 3.2 * regions.sizes[seed])][:6]
+    yielded = 0
+    for second in range(1, len(steps)):
+        for first in range(second):
+            along, down = steps[first], steps[second]
+            off = np.hypot(*(every - along - down).T)
+            if off.min() > OFF_GRID * (np.hypot(*along) + np.hypot(*down)):
+                continue
+            turn = along[0] * down[1] - along[1] * down[0]
+            product = np.hypot(*along) * np.hypot(*down)
+            ratio = np.hypot(*down) / np.hypot(*along)
+            if abs(turn) > 0.75 * product and 0.5 < ratio < 2:
+                yield (along, down) if turn > 0 else (down, along)
+                yielded += 1
+                if yielded == 3:
+                    return
+
+
+def _grow(
+    regions: FlatRegions,
+    near: list[NDArray[np.int_]],
+    seed: int,
+    along: NDArray[np.float64],
+    down: NDArray[np.float64],
+    across: int,
+) -> dict[tuple[int, int], int]:
+    members = {(0, 0): seed}
+    taken = {seed}
+    waiting = deque([((0, 0), along, down)])
+    while waiting:
+        cell, along, down = waiting.popleft()
+        index = members[cell]
+        here = regions.centres[index]
+        others = near[index][1:]
+        for step in _STEPS:
+            beside = cell[0] + step[0], cell[1] + step[1]
+            if beside in members or max(map(abs, beside)) > across:
+                continue
+            wanted = step[0] * along + step[1] * down
+            off = np.hypot(*(regions.centres[others] - here - wanted).T)
+            best = int(np.argmin(off))
+            if off[best] > OFF_GRID * np.hypot(*wanted) or others[best] in taken:
+                continue
+            # The step changes slowly over a picture in perspective: it is learnt on the way.
+            moved = regions.centres[others[best]] - here
+            learnt = (step[0] * moved, down) if step[0] else (along, step[1] * moved)
+            members[beside] = int(others[best])
+            taken.add(int(others[best]))
+            waiting.append((beside, *learnt))
+    return members
+
+
+def _straightened(
+    regions: FlatRegions, members: dict[tuple[int, int], int], least: int, across: int
+) -> PatchGrid | None:
+    cells = np.array(list(members))
+    chosen = np.array(list(members.values()))
+    tree = cKDTree(regions.centres)
+    grid = None
+    before = 0
+    for _ in range(across):
+        if len(cells) < 5 or np.ptp(cells[:, 0]) < 1 or np.ptp(cells[:, 1]) < 1:
+            return None
+        homography, fitting = _fit(cells, regions.centres[chosen], regions.sizes[chosen])
+        if homography is None or fitting < 0.6 * least:
+            return None
+        low, high = cells.min(axis=0) - 1, cells.max(axis=0) + 1
+        if (high - low).max() > 40:
+            return None
+        every = np.stack(np.meshgrid(*map(np.arange, low, high + 1)), axis=-1).reshape(-1, 2)
+        places = project(homography, every)
+        steps = np.minimum(
+            np.hypot(*(project(homography, every + [1, 0]) - places).T),
+            np.hypot(*(project(homography, every + [0, 1]) - places).T),
+        )
+        seen = np.isfinite(steps) & np.isfinite(places).all(axis=-1)
+        every, places, steps = every[seen], places[seen], steps[seen]
+        if not len(every):
+            return None
+        off, index = tree.query(places)
+        size = np.median(regions.sizes[chosen])
+        fits = (
+            (off < OFF_GRID * steps)
+            & _like(regions.sizes[index], size)
+            & (regions.sizes[index] < 1.1 * steps)
+        )
+        cells, chosen = every[fits], index[fits]
+        if len(cells) < least:
+            return None
+        grid = PatchGrid(cells, regions.centres[chosen], homography, chosen)
+        if len(cells) == before:
+            break
+        before = len(cells)
+    return grid
+
+
+def _fit(
+    cells: NDArray[np.int_], centres: NDArray[np.float64], sizes: NDArray[np.float64]
+) -> tuple[NDArray[np.float64] | None, int]:
+    allowed = 0.15 * float(np.median(sizes))
+    homography, inside = cv2.findHomography(
+        cells.astype(float), centres, cv2.RANSAC, max(allowed, 0.75), maxIters=150
+    )
+    if homography is None or inside.sum() < 5:
+        return None, 0
+    middle = homography[2] @ [*cells.mean(axis=0), 1]
+    if abs(middle) < 1e-9:
+        return None, 0
+    return homography / middle, int(inside.sum())
