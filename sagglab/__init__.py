@@ -10,11 +10,11 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
         "book": ["Book", "open_book"],
-        "colour": ["delta_e_2000", "lab_to_lch", "lab_to_srgb", "srgb_to_xyz", "xyz_to_lab"],
+        "colour": ["delta_e_2000", "lab_to_srgb", "xyz_to_lab"],
         "errors": ["Problem", "Problems", "SagglabError"],
         "firing.heat": ["HeatMeasures", "heat_measures"],
         "firing.readings": ["Readings", "read_readings"],
-        "measures": ["gather_results", "measure_firings", "measure_photos"],
+        "measures": ["gather_results", "measure_firings", "measure_photos", "measure_view"],
         "model.effects": ["Effects", "fit_effects"],
         "photo.measure": ["MeasuredPhoto", "measure_photo"],
     },

@@ -6,7 +6,7 @@ Pots are shown in their measured colour; all else in a palette that colour-blind
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import AbstractContextManager
+from contextlib import contextmanager
 from pathlib import Path
 
 import cv2
@@ -49,8 +49,17 @@ LOOK = {
 }
 
 
-def _look() -> AbstractContextManager:
-    return mpl.rc_context({**sns.axes_style("ticks"), **LOOK})
+@contextmanager
+def _look() -> Iterator[None]:
+    # matplotlib's own rc_context also puts back "interactive", which a notebook's backend sets when it is
+    # first used: used first in here, no chart after it would be shown. Only what is changed is put back.
+    look = {**sns.axes_style("ticks"), **LOOK}
+    before = {name: mpl.rcParams[name] for name in look}
+    mpl.rcParams.update(look)
+    try:
+        yield
+    finally:
+        mpl.rcParams.update(before)
 
 
 def _axes(ax: Axes | None, width: float, height: float) -> Axes:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Callable
 
@@ -13,7 +12,7 @@ from tqdm.auto import tqdm
 from sagglab.book import Book
 from sagglab.colour import lab_to_lch
 from sagglab.columns import COLOUR_MEASURES, FIRING_MEASURES, MEASURES, RESULTS, conform
-from sagglab.errors import Problems, SagglabError
+from sagglab.errors import Problems, SagglabError, UnknownNameError
 from sagglab.firing.heat import heat_measures
 from sagglab.firing.readings import read_readings
 from sagglab.photo.measure import MeasuredPhoto, measure_photo
@@ -44,49 +43,65 @@ def measure_photos(
         The tables ``photos`` or ``setups`` have faults that make a number wrong.
     """
     book.require("photos", "setups")
-    setups = book.setups.set_index("setup")
-    flats = {flat for flat in setups["flat"] if flat}
+    flats = set(book.setups["flat"])
     photos = [row for row in book.photos.to_dict("records") if row["photo"] not in flats]
-    tasks = (joblib.delayed(_measure_row)(book, row, setups, review) for row in photos)
+    tasks = (joblib.delayed(_measure_row)(book, row, review) for row in photos)
     measured = joblib.Parallel(n_jobs=jobs, return_as="generator")(tasks)
     rows = list(tqdm(measured, total=len(photos), desc="measuring", unit="photo"))
     return conform(rows, MEASURES)
 
 
+def measure_view(book: Book, photo: str) -> MeasuredPhoto:
+    """Measure one photograph as the book says: with its setup's target and flat field, and what was given.
+
+    Parameters
+    ----------
+    book : Book
+    photo : str
+        The photograph as the table ``photos`` names it.
+
+    Raises
+    ------
+    UnknownNameError
+        The table ``photos`` has no such photograph, or ``setups`` not its setup.
+    SagglabError
+        As `measure_photo` raises them.
+    """
+    view = _row_of(book.photos, "photos", "photo", photo)
+    setup = _row_of(book.setups, "setups", "setup", view["setup"])
+    target, outline = setup["target"], view["pot outline"]
+    return measure_photo(
+        book.path(photo),
+        target=book.path(target) if book.path(target).is_file() else target,
+        flat=book.path(setup["flat"]) if setup["flat"] else None,
+        # Places are numbers; anything else is the name of a mask picture.
+        outline=(outline if re.search(r"\d\s+\d", outline) else book.path(outline)) if outline else None,
+        corners=view["target corners"] or None,
+    )
+
+
+def _row_of(table: pd.DataFrame, name: str, key: str, wanted: str) -> pd.Series:
+    rows = table[table[key] == wanted]
+    if rows.empty:
+        raise UnknownNameError(f"{key} '{wanted}'", f"it is not in the table {name}", "add it there")
+    return rows.iloc[0]
+
+
 def _measure_row(
-    book: Book,
-    photo: dict[str, object],
-    setups: pd.DataFrame,
-    review: Callable[[MeasuredPhoto], object] | None,
+    book: Book, photo: dict[str, object], review: Callable[[MeasuredPhoto], object] | None
 ) -> dict[str, object]:
     about = {name: photo[name] for name in ("photo", "pot", "view", "setup", "taken")}
-    if photo["setup"] not in setups.index:
-        return about | {"problems": f"its setup '{photo['setup']}' is not in the table setups"}
-    setup = setups.loc[photo["setup"]]
-    target = setup["target"]
     try:
-        measured = measure_photo(
-            book.path(photo["photo"]),
-            target=book.path(target) if book.path(target).is_file() else target,
-            flat=book.path(setup["flat"]) if setup["flat"] else None,
-            outline=_outline_in(book, photo["pot outline"]),
-            corners=photo["target corners"] or None,
-        )
+        measured = measure_view(book, photo["photo"])
     except SagglabError as error:
         return about | {"problems": f"{error.cause}; {error.remedy}"}
     if review is not None:
         review(measured)
     problems = measured.problems
-    # A photograph of the target alone has no pot to be found.
     if not photo["pot"]:
+        # A photograph of the target alone has no pot to be found.
         problems = Problems(problem for problem in problems if problem.column != "pot outline")
     return measured.table.iloc[0].to_dict() | about | {"problems": problems.told}
-
-
-def _outline_in(book: Book, outline: str) -> str | os.PathLike[str] | None:
-    if not outline:
-        return None
-    return outline if re.search(r"\d\s+\d", outline) else book.path(outline)
 
 
 def measure_firings(book: Book) -> pd.DataFrame:

@@ -19,7 +19,7 @@ from sagglab.book.tables import read_tables
 from sagglab.errors import BookError, MissingFileError, Problems
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Book:
     """A batch book as it was when it was opened.
 
@@ -56,7 +56,7 @@ class Book:
         if stopping:
             raise BookError.from_problems(str(self.folder), stopping)
 
-    def _repr_html_(self) -> str:
+    def __repr__(self) -> str:
         counts = ", ".join(
             f"{len(table)} {name}"
             for name, table in (
@@ -66,7 +66,10 @@ class Book:
                 ("setups", self.setups),
             )
         )
-        return f"<p><b>{html.escape(self.folder.name)}</b>: {counts}.</p>{self.problems._repr_html_()}"
+        return f"{self.folder.name}: {counts}, {len(self.problems) or 'no'} problems"
+
+    def _repr_html_(self) -> str:
+        return f"<p>{html.escape(repr(self))}</p>{self.problems._repr_html_() if self.problems else ''}"
 
 
 def open_book(folder: str | os.PathLike[str]) -> Book:

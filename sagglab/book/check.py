@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -79,12 +80,7 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
                 "setups", row, "target", "it is blank", "name a table in targets/ or a built-in target"
             )
         elif target not in built_in_targets():
-            fault = _outside(folder, target)
-            if fault is None:
-                try:
-                    read_target(folder / target)
-                except SagglabError as error:
-                    fault = error.cause, error.remedy
+            fault = _outside(folder, target) or _unreadable_target(folder / target)
             if fault is not None:
                 yield Problem("setups", row, "target", f"'{target}': {fault[0]}", fault[1])
     for table, column in (("firings", "readings"), ("photos", "photo"), ("setups", "flat")):
@@ -103,6 +99,22 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
                     "put it there, or correct the name",
                     stops=table == "setups",
                 )
+
+
+def _unreadable_target(path: Path) -> tuple[str, str] | None:
+    if not is_there(path, Path.is_file):
+        known = ", ".join(built_in_targets())
+        return (
+            "there is no such table, and no built-in target of that name",
+            f"name a table, or one of {known}",
+        )
+    try:
+        read_target(path)
+    except SagglabError as error:
+        return error.cause, error.remedy
+    except csv.Error as error:  # pandas lets it through when it cannot tell what separates the cells
+        return f"it cannot be read as a table ({error})", "save it as CSV"
+    return None
 
 
 def is_there(path: Path, kind: Callable[[Path], bool]) -> bool:

@@ -181,7 +181,12 @@ def _typed_column(
         numbers = values[filled].notna()
         # One number among a material's cells is an amount; a text such as "a handful" beside it is a fault.
         numeric = filled.any() and (numbers.all() if material is None else numbers.any())
-        wants_unit = column.unit if column is not None else "g" if material is not None and numeric else ""
+        if column is not None:
+            wants_unit = column.unit
+        elif not numeric:
+            wants_unit = ""
+        else:
+            wants_unit = "g" if material else "degC" if "temperature" in heading.name.lower() else ""
         if wants_unit:
             problems.append(
                 Problem(

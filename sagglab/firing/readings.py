@@ -31,7 +31,7 @@ FLAGS = {
 HIGHEST_C = 1400.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Readings:
     """One firing's temperature record.
 
@@ -55,14 +55,16 @@ class Readings:
         """The readings that count, in order of time."""
         return self.table[self.table["flag"] == ""].reset_index(drop=True)
 
-    def _repr_html_(self) -> str:
+    def __repr__(self) -> str:
         counted = self.counted
-        last = counted["minutes"].iloc[-1] - counted["minutes"].iloc[0]
-        summary = (
-            f"{html.escape(Path(self.source).name)}: {len(counted)} readings over {last:.0f} min, "
+        lasted = counted["minutes"].max() - counted["minutes"].min()
+        return (
+            f"{Path(self.source).name}: {len(counted)} readings over {lasted:.0f} min, "
             f"up to {both_scales(counted['temperature_C'].max())}"
         )
-        return f"<p>{summary}</p>{self.problems._repr_html_()}"
+
+    def _repr_html_(self) -> str:
+        return f"<p>{html.escape(repr(self))}</p>{self.problems._repr_html_() if self.problems else ''}"
 
 
 def read_readings(

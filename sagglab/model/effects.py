@@ -27,7 +27,7 @@ COLUMNS = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Effects:
     """What each factor did to one outcome.
 
@@ -87,11 +87,16 @@ class Effects:
         """Say what every factor did, in the order asked."""
         return tuple(self.sentence(factor.heading) for factor in self.factors)
 
+    def __repr__(self) -> str:
+        return "\n".join([self._counts, *self.sentences()])
+
     def _repr_html_(self) -> str:
+        return wording.page(self.table, self.sentences(), self._counts, self.variances)
+
+    @property
+    def _counts(self) -> str:
         counts = f"{self.outcome} of {_count(self.pots, 'pot')} in {_count(self.firings, 'firing')}"
-        if len(self.left_out):
-            counts += f"; {_count(len(self.left_out), 'row')} left out"
-        return wording.page(self.table, self.sentences(), counts, self.variances)
+        return counts + (f"; {_count(len(self.left_out), 'row')} left out" if len(self.left_out) else "")
 
 
 def fit_effects(

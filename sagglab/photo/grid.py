@@ -1,7 +1,7 @@
 """Grids of flat patches in a picture, whatever their colours.
 
 Nothing here knows a colour target: a grid is a set of flat, squarish regions whose centres lie at the whole
-numbers of one plane seen in perspective. Which grid is a target, `sagglab.photo.finding` decides.
+numbers of one plane seen in perspective. Which grid is a target, `sagglab.photo.target` decides.
 
 Pixel coordinates are (x, y), x to the right, y down, whole numbers at pixel centres.
 """
@@ -21,7 +21,7 @@ from scipy.spatial import cKDTree
 #: shows only at the lowest, the patches of a noisy picture only at the highest; what each finds is pooled.
 FLAT_BELOW = (5, 8, 12, 18, 27, 40)
 
-#: A region is as wide as it is long within this ratio; a square seen from 55° off is 1.7 times longer than wide.
+#: A region is as wide as it is long within this ratio; a square seen from 55° off is 1.7 times as long.
 LONGEST_OVER_WIDEST = 1.8
 
 #: Least share of its upright or turned bounding rectangle that a region fills; a disc fills 0.785.
@@ -68,6 +68,8 @@ class PatchGrid:
         Centroids of the regions, (x, y) in pixels.
     homography : ndarray, shape (3, 3)
         Takes (column, row, 1) to pixels.
+    members : ndarray of int, shape (N,)
+        Which regions they are.
     """
 
     cells: NDArray[np.int_]
@@ -76,7 +78,7 @@ class PatchGrid:
     members: NDArray[np.int_]
 
     def at(self, cells: NDArray[np.floating]) -> NDArray[np.float64]:
-        """Pixel coordinates of cells, shape (..., 2); NaN for those at or behind the horizon."""
+        """Pixel coordinates of cells, shape (..., 2)."""
         return project(self.homography, cells)
 
 
@@ -122,8 +124,7 @@ def flat_regions(
     # The largest step between a pixel and its neighbours, in whichever channel shows it best.
     square = np.ones((3, 3), np.uint8)
     edges = (cv2.dilate(encoded, square) - cv2.erode(encoded, square)).max(axis=-1)
-    largest_area = largest**2 if largest else height * width / 6
-    found = []
+    found, largest_area = [], largest**2 if largest else height * width / 6
     for limit in FLAT_BELOW:
         flat = cv2.morphologyEx((edges < limit).astype(np.uint8), cv2.MORPH_OPEN, square)
         # Outlines of holes are taken too: a patch in a flat frame is a hole of the frame, even one with a
@@ -142,9 +143,8 @@ def flat_regions(
 def _region(
     outline: NDArray[np.int32], smallest: float, largest_area: float
 ) -> tuple[float, float, float, float] | None:
-    (_, _), (width, length), _ = cv2.minAreaRect(outline)
     # An outline runs through pixel centres, so that it is one pixel short of what it encloses.
-    width, length = sorted((width + 1, length + 1))
+    width, length = sorted(edge + 1 for edge in cv2.minAreaRect(outline)[1])
     if width < smallest or length > LONGEST_OVER_WIDEST * width or width * length > largest_area:
         return None
     moments = cv2.moments(outline)
@@ -160,8 +160,7 @@ def _without_repeats(found: NDArray[np.float64]) -> tuple[NDArray[np.float64], N
     found = found[np.argsort(-found[:, 3], kind="stable")]
     centres, sizes = found[:, :2], found[:, 2]
     kept = np.ones(len(found), dtype=bool)
-    tree = cKDTree(centres)
-    near = tree.query_ball_point(centres, 0.3 * sizes)
+    near = cKDTree(centres).query_ball_point(centres, 0.3 * sizes)
     for index, others in enumerate(near):
         if kept[index]:
             others = np.array(others)
@@ -179,7 +178,7 @@ def patch_grids(regions: FlatRegions, least: int, across: int, variety: float = 
     least : int
         How many regions a grid has at least.
     across : int
-        How many cells beyond the first ones a grid is followed; the longer side of the target that is looked for.
+        How many cells away from its first a grid is followed: the target's longer side.
     variety : float, optional
         Standard deviation of colour, on the picture's scale, that a region and its eight nearest of like size
         have at least for a grid to be begun there. Cloth, bricks and squared paper are grids of one colour.
@@ -273,7 +272,8 @@ def _grow(
         index = members[cell]
         here = regions.centres[index]
         others = near[index][1:]
-        for step in _STEPS:
+        # Likeness is rounded to a tenth, so that a region may be near another and not the other way round.
+        for step in _STEPS if len(others) else ():
             beside = cell[0] + step[0], cell[1] + step[1]
             if beside in members or max(map(abs, beside)) > across:
                 continue

@@ -16,12 +16,12 @@ from scipy.ndimage import find_objects
 from sagglab.columns import COLOUR_MEASURES, MEASURES, conform
 from sagglab.errors import Problem, Problems, SagglabError, TargetError
 from sagglab.photo.calibration import Calibration, calibrate
-from sagglab.photo.finding import find_target
 from sagglab.photo.flat import FlatField, flat_field
 from sagglab.photo.image import read_photo
 from sagglab.photo.outline import Outline, find_outline, given_outline
 from sagglab.photo.patches import grid_to_picture, sample_patches
 from sagglab.photo.surface import Surface, colour_measures, find_surface
+from sagglab.photo.target import find_target
 from sagglab.targets import Target, read_target
 
 #: Longest side, in pixels, at which the surface is measured: a pot then covers some 100,000 pixels, and its
@@ -34,7 +34,7 @@ OUTLINED_AT = 800
 USUAL_TARGET = "24-patch-from-2014-11"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class MeasuredPhoto:
     """What one photograph shows.
 
@@ -62,10 +62,16 @@ class MeasuredPhoto:
     surface: Surface | None
     problems: Problems
 
+    def __repr__(self) -> str:
+        row = self.table.iloc[0]
+        colour = ", ".join(f"{name} {row[name]:.1f}" for name in ("L*", "a*", "b*"))
+        pot = "no pot" if np.isnan(row["L*"]) else colour
+        return f"{Path(self.path).name}: {pot}; target ΔE00 mean {self.calibration.mean:.2f}"
+
     def _repr_html_(self) -> str:
-        shown = self.table[[column.heading for column in COLOUR_MEASURES]].round(2)
-        table = shown.to_html(index=False)
-        return f"{table}{self.calibration._repr_html_()}{self.problems._repr_html_()}"
+        shown = self.table[[column.heading for column in COLOUR_MEASURES]].round(2).to_html(index=False)
+        problems = self.problems._repr_html_() if self.problems else ""
+        return f"{shown}{self.calibration._repr_html_()}{problems}"
 
 
 def measure_photo(

@@ -1,0 +1,382 @@
+import numpy as np
+import pandas as pd
+import pytest
+
+from sagglab.errors import ModelError, UnknownNameError
+from sagglab.model.effects import COLUMNS, fit_effects
+from sagglab.model.mixed import MixedFit
+from sagglab.model.strata import ONE_FIRING, ONE_POT_EACH, REML, LeastSquares
+
+
+def study(firings=6, pots=6, seed=3, firing_sd=2.0, pot_sd=2.5):
+    """An invented studio: every effect known."""
+    rng = np.random.default_rng(seed)
+    n = firings * pots
+    label = np.repeat(np.arange(firings), pots)
+    table = pd.DataFrame(
+        {
+            "pot": [f"p{i:03d}" for i in range(n)],
+            "firing": [f"f{i:02d}" for i in label],
+            "sugar [g]": rng.permutation(np.arange(n) % 4).astype(float),
+            "copper sulphate [g]": rng.permutation(np.arange(n) % 2) * 2.0,
+            "clay": rng.permutation(np.array(["buff", "white", "red"])[np.arange(n) % 3]),
+            "packing": rng.permutation(np.array(["sawdust", "seaweed"])[np.arange(n) % 2]),
+            "peak_C": np.linspace(720, 780, firings)[label],
+            "minutes_above_660_C": np.tile([14.0, 22, 11, 30, 19, 25], 20)[label],
+        }
+    )
+    table["L*"] = (
+        44
+        - 1.8 * table["sugar [g]"]
+        + 0.6 * table["copper sulphate [g]"]
+        + 2 * (table["packing"] == "seaweed")
+        + table["clay"].map({"buff": 1.0, "red": -1.0, "white": 0.0})
+        - 0.05 * (table["peak_C"] - 750)
+        + firing_sd * rng.normal(size=firings)[label]
+        + pot_sd * rng.normal(size=n)
+    )
+    return table
+
+
+ALL = ["sugar", "copper sulphate", "clay", "packing", "peak_C"]
+
+
+def rows(effects):
+    return effects.table.set_index("term")
+
+
+def refusal(*args, **kwargs):
+    with pytest.raises(ModelError) as caught:
+        fit_effects(*args, **kwargs)
+    return str(caught.value)
+
+
+class TestTable:
+    def test_columns_terms_and_units(self):
+        table = fit_effects(study(), factors=ALL).table
+        assert tuple(table.columns) == COLUMNS
+        assert dict(zip(table["term"], table["unit"], strict=True)) == {
+            "sugar": "L* per g",
+            "with sugar": "L*",
+            "copper sulphate": "L* per g",
+            "with copper sulphate": "L*",
+            "clay: buff": "L*",
+            "clay: red": "L*",
+            "clay: white": "L*",
+            "packing: seaweed − sawdust": "L*",
+            "peak_C": "L* per degC",
+        }
+        assert set(table["method"]) == {REML}
+        assert (table["stratum"] == "firing").tolist() == [False] * 8 + [True]
+
+    def test_known_effects_are_found_in_a_large_study(self):
+        table = rows(fit_effects(study(firings=40, pots=12, firing_sd=0.2, pot_sd=0.5), factors=ALL))
+        truth = {
+            "sugar": -1.8,
+            "copper sulphate": 0.6,
+            "with copper sulphate": 1.2,
+            "clay: buff": 1,
+            "clay: red": -1,
+            "clay: white": 0,
+            "packing: seaweed − sawdust": 2,
+            "peak_C": -0.05,
+        }
+        for term, value in truth.items():
+            line = table.loc[term]
+            assert abs(line["estimate"] - value) < 4 * line["standard error"]
+
+    def test_levels_add_up_to_zero(self):
+        table = rows(fit_effects(study(), factors=ALL))
+        assert table.filter(like="clay", axis=0)["estimate"].sum() == pytest.approx(0, abs=1e-9)
+
+    def test_the_row_of_a_single_amount_is_the_scaled_slope(self):
+        table = rows(fit_effects(study(), factors=ALL))
+        slope, presence = table.loc["copper sulphate"], table.loc["with copper sulphate"]
+        for column in ("estimate", "standard error", "low", "high"):
+            assert presence[column] == pytest.approx(2 * slope[column])
+        assert presence["df"] == pytest.approx(slope["df"])
+
+    def test_with_and_without_is_the_model_of_a_coded_column(self):
+        table = study()
+        coded = table.assign(sweet=np.where(table["sugar [g]"] > 0, "b yes", "a no"))
+        ours = rows(fit_effects(table, factors=ALL)).loc["with sugar"]
+        other = rows(fit_effects(coded, factors=["sweet", *ALL[1:]])).loc["sweet: b yes − a no"]
+        for column in ("estimate", "standard error", "low", "high", "df", "p"):
+            assert ours[column] == pytest.approx(other[column], rel=1e-6)
+
+    def test_balanced_study_has_whole_degrees_of_freedom(self):
+        table = study(firings=6, pots=6)
+        table["sugar [g]"] = np.tile([0.0, 0, 1, 1, 3, 3], 6)
+        effects = rows(fit_effects(table, factors=["sugar", "peak_C"]))
+        assert effects["df"].to_numpy() == pytest.approx([36 - 6 - 1, 36 - 6 - 1, 6 - 2], abs=1e-6)
+
+    def test_row_order_and_firing_names_do_not_matter(self):
+        table = study()
+        shuffled = table.sample(frac=1, random_state=1)
+        shuffled["firing"] = shuffled["firing"].map(lambda name: int(name[1:]) * 7)
+        one, other = (fit_effects(t, factors=ALL).table for t in (table, shuffled))
+        numbers = ["estimate", "standard error", "df", "p"]
+        assert other[numbers].to_numpy() == pytest.approx(one[numbers].to_numpy(), rel=1e-6)
+
+    def test_the_input_is_left_as_it_was(self):
+        table = study()
+        before = table.copy(deep=True)
+        fit_effects(table, factors=ALL)
+        pd.testing.assert_frame_equal(table, before)
+
+    def test_categories_keep_a_stated_order(self):
+        table = study()
+        table["packing"] = pd.Categorical(table["packing"], ["seaweed", "sawdust"])
+        table["waxed"] = np.arange(36) % 5 > 2
+        terms = fit_effects(table, factors=["packing", "waxed"]).table["term"].tolist()
+        assert terms == ["packing: sawdust − seaweed", "waxed: yes − no"]
+
+    def test_a_category_of_several_levels_is_tested_as_a_whole(self):
+        notes = rows(fit_effects(study(), factors=["clay"])).loc["clay: red", "note"]
+        assert notes.startswith("clay as a whole: F ")
+        assert " on 2 and " in notes
+
+    def test_zero_on_a_scale_is_not_absence(self):
+        table = study()
+        table["minutes_above_660_C"] -= table["minutes_above_660_C"].min()
+        table["tilt"] = np.tile([-1.0, 0, 1], 12)
+        terms = fit_effects(table, factors=["minutes_above_660_C", "tilt"]).table["term"].tolist()
+        assert terms == ["minutes_above_660_C", "tilt"]
+
+    def test_counts_variances_and_fit(self):
+        effects = fit_effects(study(), factors=ALL)
+        assert (effects.outcome, effects.pots, effects.firings) == ("L*", 36, 6)
+        assert effects.variances["component"].tolist() == ["firing", "pot"]
+        assert effects.variances["standard deviation"].to_numpy() ** 2 == pytest.approx(
+            effects.variances["variance"].to_numpy()
+        )
+        assert isinstance(effects.fit, MixedFit)
+
+    def test_a_boundary_is_named(self):
+        table = study()
+        table["L*"] -= table.groupby("firing")["L*"].transform("mean")
+        effects = fit_effects(table, factors=["peak_C"])
+        assert effects.variances["note"].tolist() == ["0 (at its boundary)", ""]
+        assert effects.table["df"].item() == pytest.approx(4)
+
+
+class TestNotes:
+    def test_few_firings(self):
+        table = rows(fit_effects(study(firings=4), factors=["sugar", "peak_C"]))
+        assert table.loc["sugar", "note"] == ""
+        assert table.loc["peak_C", "note"] == (
+            "rests on few firings: 2 left over to judge by; "
+            "conservative: below six firings the interval is wider than it need be"
+        )
+
+    def test_enough_firings(self):
+        assert rows(fit_effects(study(), factors=["peak_C"])).loc["peak_C", "note"] == ""
+
+
+class TestNames:
+    def test_bare_name_and_heading_are_one(self):
+        one, other = (fit_effects(study(), factors=[name]) for name in ("sugar", "sugar [g]"))
+        pd.testing.assert_frame_equal(one.table, other.table)
+        assert one.sentence("sugar") == one.sentence("sugar [g]") == other.sentence("sugar")
+
+    def test_an_ambiguous_name_is_refused(self):
+        table = study().rename(
+            columns={"sugar [g]": "ferric chloride [g]", "copper sulphate [g]": "ferric chloride [coats]"}
+        )
+        assert refusal(table, factors=["ferric chloride"]) == (
+            "factor 'ferric chloride': it can mean 'ferric chloride [g]' and 'ferric chloride [coats]'. "
+            "Name one of them in full."
+        )
+        effects = fit_effects(table, factors=["ferric chloride [g]", "ferric chloride [coats]"])
+        assert effects.table["term"].tolist() == [
+            "ferric chloride [g]",
+            "with ferric chloride [g]",
+            "ferric chloride [coats]",
+            "with ferric chloride [coats]",
+        ]
+        assert "for each coat" in effects.sentence("ferric chloride [coats]")
+
+    def test_a_missing_column_is_refused(self):
+        with pytest.raises(UnknownNameError) as caught:
+            fit_effects(study()[["firing", "clay", "L*"]], factors=["salt"])
+        assert str(caught.value) == (
+            "factor 'salt': the table has no such column. Its columns are firing, clay, L*."
+        )
+
+    def test_an_unknown_sentence_is_refused(self):
+        with pytest.raises(UnknownNameError) as caught:
+            fit_effects(study(), factors=["sugar", "clay"]).sentence("salt")
+        assert str(caught.value) == "effect 'salt': the model has no such factor. It has sugar, clay."
+
+
+class TestLeftOut:
+    def test_rows_with_gaps_are_listed(self):
+        table = study()
+        table.loc[3, "L*"] = np.nan
+        table.loc[7, ["L*", "sugar [g]"]] = [np.inf, np.nan]
+        table.loc[9, "clay"] = " "
+        effects = fit_effects(table, factors=["sugar", "clay"])
+        assert effects.pots == 33
+        assert effects.left_out.to_numpy().tolist() == [
+            [3, "p003", "no L*"],
+            [7, "p007", "no L*, no sugar [g]"],
+            [9, "p009", "no clay"],
+        ]
+
+    def test_nothing_left_out_is_an_empty_table(self):
+        left_out = fit_effects(study(), factors=["sugar"]).left_out
+        assert left_out.columns.tolist() == ["row", "pot", "reason"]
+        assert left_out.empty
+
+
+class TestOneFiring:
+    def test_effects_within_it_are_least_squares(self):
+        table = study().query("firing == 'f01'")
+        table["sugar [g]"] = [0.0, 1, 3, 0, 1, 3]
+        effects = fit_effects(table, factors=["sugar", "peak_C"])
+        assert isinstance(effects.fit, LeastSquares)
+        x = table["sugar [g]"] - table["sugar [g]"].mean()
+        assert rows(effects).loc["sugar", "estimate"] == pytest.approx(
+            np.polyfit(x, table["L*"], 1)[0], rel=1e-9
+        )
+        assert rows(effects).loc["sugar", "df"] == 4
+        assert set(effects.table["method"]) == {ONE_FIRING}
+        peak = rows(effects).loc["peak_C"]
+        assert np.isnan(peak["estimate"])
+        assert np.isnan(peak["p"])
+        assert peak["note"] == "one firing cannot tell: every pot shared the same peak_C"
+        assert effects.sentence("peak_C") == "One firing cannot tell about peak: all 6 pots shared it."
+        assert effects.variances["note"].tolist() == ["one firing cannot tell", ""]
+        assert effects.sentence("sugar").endswith("judged on 6 pots of one firing.")
+
+    def test_only_firing_factors_leave_no_numbers(self):
+        table = study().query("firing == 'f01'").assign(kiln="small")
+        effects = fit_effects(table, factors=["peak_C", "kiln"])
+        assert effects.table["estimate"].isna().all()
+        assert effects.table["unit"].tolist() == ["L* per degC", "L*"]
+        assert "cannot tell" in effects._repr_html_()
+
+
+class TestOnePotInEachFiring:
+    def test_all_is_judged_between_firings(self):
+        table = study(firings=12, pots=6).drop_duplicates("firing")
+        effects = fit_effects(table, factors=["sugar", "peak_C"])
+        assert set(effects.table["stratum"]) == {"firing"}
+        assert set(effects.table["method"]) == {ONE_POT_EACH}
+        assert effects.table["df"].tolist() == [9, 9, 9]
+        assert effects.variances["component"].tolist() == ["firing and pot together"]
+        assert effects.variances["note"].tolist() == ["one pot in each firing: the two cannot be told apart"]
+
+
+class TestRefusals:
+    def test_no_factor(self):
+        text = "factors: no list of factors was given. Name at least one, as in factors=['sugar']."
+        assert refusal(study()) == text
+        assert refusal(study(), factors="sugar") == text
+
+    def test_one_column_in_two_roles(self):
+        assert refusal(study(), factors=["sugar", "sugar [g]"]) == (
+            "column 'sugar [g]': it is asked for twice. Give each column one role."
+        )
+        assert refusal(study(), factors=["L*"]).startswith("column 'L*': it is asked for twice.")
+
+    def test_no_rows(self):
+        assert refusal(study().assign(**{"L*": np.nan}), factors=["sugar"]) == (
+            "model of L*: no row has all of L*, firing, sugar [g]. "
+            "Fill in the gaps, or leave out the factor that is blank."
+        )
+
+    def test_an_outcome_of_text(self):
+        assert refusal(study(), outcome="clay", factors=["sugar"]) == (
+            "outcome 'clay': it is not a column of numbers. Name one that is."
+        )
+
+    def test_a_pot_in_two_rows(self):
+        table = study()
+        table.loc[1, "pot"] = "p000"
+        assert refusal(table, factors=["sugar"]) == (
+            "pot p000: it has more than one row, and a pot counts once. Gather its views into one row."
+        )
+        table.loc[1, "pot"] = "p035"
+        assert fit_effects(table, factors=["sugar"]).pots == 36
+
+    def test_a_constant_factor(self):
+        assert refusal(study().assign(straw=2.0), factors=["sugar", "straw"]) == (
+            "factor straw: it is the same on every pot, so it explains no difference. "
+            "Leave it out, or add pots that differ in it."
+        )
+
+    def test_hue_angles_across_zero(self):
+        table = study().assign(**{"hue angle": np.tile([359.0, 2, 5], 12)})
+        assert refusal(table, outcome="hue angle", factors=["sugar"]) == (
+            "outcome 'hue angle': its angles run past 360° to 0°, so they have no mean. Ask for a* and b*."
+        )
+
+    def test_too_few_firings(self):
+        assert refusal(study(firings=2), factors=["sugar", "peak_C"]) == (
+            "model of L*: with 2 firings nothing is left to judge peak_C by: "
+            "it needs at least 1 more firing. Fire more, or leave out peak_C."
+        )
+        assert refusal(study(firings=2), factors=["sugar", "peak_C", "minutes_above_660_C"]) == (
+            "model of L*: with 2 firings nothing is left to judge peak_C, minutes_above_660_C by: "
+            "it needs at least 2 more firings. Fire more, or leave out peak_C, minutes_above_660_C."
+        )
+
+    def test_factors_that_add_up_to_a_firing_factor(self):
+        table = study(firings=2)
+        table["sawdust [g]"] = np.where(table["firing"] == "f00", 5, 9) - table["sugar [g]"]
+        assert "it needs at least 1 more firing" in refusal(table, factors=["sugar", "sawdust"])
+
+    def test_too_few_pots(self):
+        table = study(firings=2, pots=2).assign(clay=list("abca"), **{"sugar [g]": [0.0, 1, 3, 0]})
+        assert refusal(table, factors=["sugar", "clay"]) == (
+            "model of L*: 4 pots cannot carry 3 effects and the mean. "
+            "Add at least 1 more pot, or leave out factors."
+        )
+
+    def test_no_scatter_left_within_firings(self):
+        table = study(firings=3, pots=2).assign(**{"sugar [g]": [0.0, 1, 0, 2, 0, 4]})
+        table["wax [coats]"] = [1.0, 2, 2, 1, 3, 2]
+        table["slip [coats]"] = [2.0, 1, 1, 1, 1, 2]
+        assert refusal(table, factors=["sugar", "wax", "slip"]) == (
+            "model of L*: every difference between pots of one firing is used up by sugar, wax, slip. "
+            "Add at least 1 more pot to a firing, or leave out factors."
+        )
+
+    def test_aliased_factors_are_named_with_their_sign(self):
+        table = study()
+        table["salt [g]"] = 6 - 2 * table["sugar [g]"]
+        assert refusal(table, factors=["sugar", "salt"]) == (
+            "model of L*: salt = −2 sugar cannot be told apart. "
+            "Leave one of them out, or fire pots that have one without the other."
+        )
+        table["salt [g]"] = table["sugar [g]"] + 0.5 * table["copper sulphate [g]"]
+        text = refusal(table, factors=["sugar", "copper sulphate", "salt"])
+        assert "sugar" in text
+        assert "copper sulphate" in text
+        assert "salt" in text
+
+    def test_a_category_that_repeats_another(self):
+        table = study().assign(body=lambda t: t["clay"].str.upper())
+        text = refusal(table, factors=["clay", "body"])
+        assert "body: BUFF = +clay: buff and body: RED = +clay: red cannot be told apart" in text
+
+    def test_pots_without_any_scatter(self):
+        table = study()
+        table["L*"] = 40 - table["sugar [g]"]
+        assert "the terms reproduce every" in refusal(table, factors=["sugar"])
+        table["L*"] += table["firing"].str[1:].astype(float)
+        assert refusal(table, factors=["sugar"]) == (
+            "model of L*: the terms leave no scatter within a group, so nothing can be judged by it. "
+            "Drop terms or add observations."
+        )
+
+    def test_with_and_without_that_cannot_be_had_is_said_in_its_row(self):
+        table = study(firings=3, pots=4)
+        # Every firing is all with or all without: the amounts differ within, the presence only between.
+        table["sugar [g]"] = [0.0] * 4 + [1, 2, 3, 4] + [1, 2, 4, 3]
+        effects = fit_effects(table, factors=["sugar", "minutes_above_660_C"])
+        line = rows(effects).loc["with sugar"]
+        assert np.isnan(line["estimate"])
+        assert line["note"].startswith("cannot be had: with 3 firings nothing is left to judge with sugar")
+        assert "without" not in effects.sentence("sugar")
