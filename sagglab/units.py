@@ -28,7 +28,7 @@ WORKING_UNITS = {
 }
 
 # pint reads a lone C as coulomb and F as farad; on a kiln log neither can be meant.
-_SHORT_FOR = {"C": "degC", "F": "degF", "°C": "degC", "°F": "degF", "grams": "g", "gr": "grain"}
+_SHORT_FOR = {"C": "degC", "F": "degF", "°C": "degC", "°F": "degF", "grams": "g"}
 
 
 class Heading(NamedTuple):
@@ -66,6 +66,8 @@ def registry() -> pint.UnitRegistry:
 @cache
 def _unit(text: str) -> pint.Unit:
     text = _SHORT_FOR.get(text, text)
+    if text == "gr":
+        raise UnitError("unit [gr]", "it can mean gram or grain", "write [g] or [grain]")
     # Units come out of users' tables: only what a unit is written with goes on to pint's parser.
     if not re.fullmatch(r"[A-Za-zµ°]{1,20}[23]?", text):
         raise UnitError(
@@ -99,7 +101,8 @@ def working_unit(unit: str) -> str:
     ('g', 'degC', 'coats')
     """
     kind = str(_unit(unit).dimensionality)
-    if kind not in WORKING_UNITS:
+    # Degrees of an angle, ppm and decibels have no dimension either, but nothing is counted in them.
+    if kind not in WORKING_UNITS or (kind == "dimensionless" and unit != "count"):
         raise UnitError(
             f"unit [{unit}]",
             "it measures nothing that a batch book holds",

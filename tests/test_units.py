@@ -144,3 +144,9 @@ def test_both_scales():
 
 def test_there_is_one_registry():
     assert registry() is registry()
+
+
+@pytest.mark.parametrize("unit", ["gr", "deg", "ppm", "dB"])
+def test_a_unit_that_can_be_meant_two_ways_or_counts_nothing_is_refused(unit):
+    with pytest.raises(UnitError):
+        working_unit(unit)

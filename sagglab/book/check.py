@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -75,14 +74,7 @@ def _some(names: set[str]) -> str:
 def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
     setups = tables["setups"]
     for row, target in setups["target"].items():
-        if target == "":
-            yield Problem(
-                "setups", row, "target", "it is blank", "name a table in targets/ or a built-in target"
-            )
-        elif target not in built_in_targets():
-            fault = _outside(folder, target) or _unreadable_target(folder / target)
-            if fault is not None:
-                yield Problem("setups", row, "target", f"'{target}': {fault[0]}", fault[1])
+        yield from (Problem("setups", row, "target", *fault) for fault in _target_faults(folder, target))
     for table, column in (("firings", "readings"), ("photos", "photo"), ("setups", "flat")):
         for row, name in tables[table][column].items():
             if name == "":
@@ -101,20 +93,27 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
                 )
 
 
-def _unreadable_target(path: Path) -> tuple[str, str] | None:
-    if not is_there(path, Path.is_file):
-        known = ", ".join(built_in_targets())
-        return (
-            "there is no such table, and no built-in target of that name",
-            f"name a table, or one of {known}",
-        )
-    try:
-        read_target(path)
-    except SagglabError as error:
-        return error.cause, error.remedy
-    except csv.Error as error:  # pandas lets it through when it cannot tell what separates the cells
-        return f"it cannot be read as a table ({error})", "save it as CSV"
-    return None
+def _target_faults(folder: Path, target: str) -> Iterator[tuple[str, str, bool]]:
+    """Yield cause, remedy and whether it stops, for what a row of setups names as its target."""
+    known = ", ".join(built_in_targets())
+    if target == "":
+        yield "it is blank", f"name a table in targets/, or one of {known}", True
+    elif target in built_in_targets():
+        return
+    elif outside := _outside(folder, target):
+        yield f"'{target}': {outside[0]}", outside[1], True
+    elif not is_there(folder / target, Path.is_file):
+        cause = f"'{target}': there is no such table, and no built-in target of that name"
+        yield cause, f"name a table, or one of {known}", True
+    else:
+        try:
+            stated = read_target(folder / target).stated
+        except SagglabError as error:
+            yield f"'{target}': {error.cause}", error.remedy, True
+            return
+        if not stated:
+            cause = f"'{target}' does not state its illuminant and observer: D50 and 2° were taken"
+            yield cause, "add the columns illuminant and observer", False
 
 
 def is_there(path: Path, kind: Callable[[Path], bool]) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -11,9 +12,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sagglab.delimited import delimiter_of, number, read_text, split_rows
 from sagglab.errors import MissingFileError, TargetError
 
 BUILT_IN = files("sagglab.targets")
+
+NUMBERS = ["row", "column", "L*", "a*", "b*"]
+
+#: What the values must hold for, as it may be written.
+CONDITIONS = {"illuminant": "D50", "observer": r"2(\.0)? ?(°|deg|degrees?)?"}
 
 
 @dataclass(frozen=True)
@@ -28,11 +35,14 @@ class Target:
         L*, a*, b* of each patch under D50, 2° observer; row 1, column 1 first.
     patches : tuple of str
         A name for each patch, row by row.
+    stated : bool
+        Whether the table states its illuminant and observer; D50 and 2° are taken where it does not.
     """
 
     name: str
     lab: NDArray[np.float64]
     patches: tuple[str, ...]
+    stated: bool = True
 
     @property
     def rows(self) -> int:
@@ -76,6 +86,8 @@ def read_target(target: str | os.PathLike[str] | Target) -> Target:
     ------
     MissingFileError
         No such table, nor a built-in target of that name.
+    FileFormatError
+        The file is no text table.
     TargetError
         The table is not a whole grid of CIELAB values under D50 and the 2° observer.
 
@@ -88,54 +100,67 @@ def read_target(target: str | os.PathLike[str] | Target) -> Target:
         return target
     where = f"target '{target}'"
     if str(target) in built_in_targets():
-        table = pd.read_csv(BUILT_IN / f"{target}.csv")
-    elif not Path(target).is_file():
+        path = BUILT_IN / f"{target}.csv"
+    elif Path(target).is_file():
+        path = Path(target)
+    else:
         raise MissingFileError(
             where,
             "there is no such table, and no built-in target of that name",
             f"give the path to a table, or one of {', '.join(built_in_targets())}",
         )
-    else:
-        try:
-            table = pd.read_csv(target, sep=None, engine="python", encoding="utf-8-sig")
-        except (ValueError, OSError) as error:
-            raise TargetError(where, f"it cannot be read as a table ({error})", "save it as CSV") from error
-    return _check(table.rename(columns=lambda name: str(name).strip()), where, Path(target).stem)
+    text = read_text(path)
+    head, *rows = split_rows(text, delimiter_of(text.partition("\n")[0]) or ",") or [[]]
+    twice = sorted({heading for heading in head if heading and head.count(heading) > 1})
+    if twice:
+        raise TargetError(where, f"the column {', '.join(twice)} is there twice", "keep one")
+    filled = {line: row for line, row in enumerate(rows, start=2) if any(row)}
+    table = pd.DataFrame.from_dict(
+        {line: [*row, *[""] * len(head)][: len(head)] for line, row in filled.items()},
+        orient="index",
+        columns=head,
+        dtype="str",
+    )
+    return _checked(table, where, Path(target).stem)
 
 
-def _check(table: pd.DataFrame, where: str, name: str) -> Target:
-    columns = ["row", "column", "L*", "a*", "b*"]
-    missing = [column for column in columns if column not in table]
+def _checked(table: pd.DataFrame, where: str, name: str) -> Target:
+    """Make a target of a table of text whose index is the row as a spreadsheet numbers it."""
+    missing = [column for column in NUMBERS if column not in table]
     if missing:
         raise TargetError(
-            where, f"the column {', '.join(missing)} is missing", f"its columns are {', '.join(columns)}"
+            where, f"the column {', '.join(missing)} is missing", f"its columns are {', '.join(NUMBERS)}"
         )
-    numbers = table[columns].apply(pd.to_numeric, errors="coerce")
+    numbers = table[NUMBERS].map(number)
     if numbers.isna().any(axis=None):
         row, column = np.argwhere(numbers.isna().to_numpy())[0]
-        raise TargetError(where, f"row {row + 2}, {columns[column]}, is not a number", "fill it in")
-    for column, wanted in {"illuminant": ("D50",), "observer": ("2", "2°", "2 deg", "2.0")}.items():
-        stated = table[column].astype(str).str.strip() if column in table else pd.Series(dtype=str)
-        if not stated.isin(wanted).all():
+        place = f"row {numbers.index[row]}, column '{NUMBERS[column]}'"
+        raise TargetError(where, f"{place}, is no number", "fill it in")
+    for column, wanted in CONDITIONS.items():
+        stated = sorted(set(table[column])) if column in table else []
+        if not all(re.fullmatch(wanted, value) for value in stated if value):
             raise TargetError(
                 where,
-                f"its {column} is {', '.join(sorted(set(stated)))}",
-                f"give the values for {wanted[0]}; values under another {column} describe other colours",
+                f"its {column} is {', '.join(stated)}",
+                "give the values under D50 for the 2° observer; under another they describe other colours",
             )
-    table = table.assign(**numbers).sort_values(["row", "column"])
-    shape = table["row"].nunique(), table["column"].nunique()
-    whole = len(table) == shape[0] * shape[1] and not table.duplicated(["row", "column"]).any()
+    numbers = numbers.sort_values(["row", "column"])
+    shape = numbers["row"].nunique(), numbers["column"].nunique()
+    whole = len(numbers) == shape[0] * shape[1] and not numbers.duplicated(["row", "column"]).any()
     if not whole or min(shape) < 2:
         raise TargetError(
             where,
-            f"{len(table)} patches do not fill a grid of {shape[0]} rows by {shape[1]} columns",
+            f"{len(numbers)} patches do not fill a grid of {shape[0]} rows by {shape[1]} columns",
             "give each patch of the grid once, in at least two rows and two columns",
         )
     if "patch" in table:
-        patches = tuple(table["patch"].astype(str))
+        patches = tuple(table.loc[numbers.index, "patch"])
     else:
-        patches = tuple(
-            f"row {row:g}, column {column:g}"
-            for row, column in zip(table["row"], table["column"], strict=True)
-        )
-    return Target(name, table[["L*", "a*", "b*"]].to_numpy().reshape(*shape, 3), patches)
+        places = zip(numbers["row"], numbers["column"], strict=True)
+        patches = tuple(f"row {row:g}, column {column:g}" for row, column in places)
+    return Target(
+        name=name,
+        lab=numbers[["L*", "a*", "b*"]].to_numpy().reshape(*shape, 3),
+        patches=patches,
+        stated=all(column in table and (table[column] != "").all() for column in CONDITIONS),
+    )
