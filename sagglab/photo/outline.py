@@ -78,19 +78,10 @@ def find_outline(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> Outl
             f"{len(cores)} things stand out from the backdrop, each large enough to be a pot",
             "photograph one pot at a time, or give the pot outline in the table photos",
         )
-    markers = np.zeros(elsewhere.shape, dtype=np.int32)
-    markers[unlike < 4] = 1
-    markers[[0, -1]] = 1
-    markers[:, [0, -1]] = 1
-    markers[elsewhere] = 1
-    markers[cores[0]] = 2
-    edge = np.sqrt(sum(scharr(smooth[..., channel]) ** 2 for channel in range(3)))
-    mask = watershed(edge, markers) == 2
-    # A turned form has no notches: what a dark foot loses to the shadow beside it is closed again.
-    reach = max(2, min(mask.shape) // 100)
-    mask = ndimage.binary_fill_holes(np.pad(mask, reach, mode="edge"))
-    mask = ndimage.binary_closing(mask, iterations=reach)[reach:-reach, reach:-reach]
-    mask = ndimage.binary_opening(mask, iterations=2)
+    mask = np.zeros(elsewhere.shape, dtype=bool)
+    # What is far from the pot has no say in where it ends.
+    near = _around(cores[0], 0.5)
+    mask[near] = _flood(smooth[near], cores[0][near], (unlike[near] < 4) | elsewhere[near])
     problems = []
     margin = 3
     inner = np.zeros_like(mask)
@@ -98,6 +89,32 @@ def find_outline(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> Outl
     if (mask & ~inner).any():
         problems.append(_problem("the pot is cut by the frame", "photograph it with room on all sides"))
     return Outline(mask, Problems(problems))
+
+
+def _around(mask: NDArray[np.bool_], share: float) -> tuple[slice, slice]:
+    """Give the rectangle around a mask, widened on each side by a share of its size."""
+    slices = []
+    for span in ndimage.find_objects(mask.astype(np.uint8))[0]:
+        wider = round(share * (span.stop - span.start))
+        slices.append(slice(max(0, span.start - wider), span.stop + wider))
+    return tuple(slices)
+
+
+def _flood(
+    lab: NDArray[np.float64], core: NDArray[np.bool_], backdrop: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Grow the core and the backdrop until they meet at the sharpest edge between them."""
+    markers = backdrop.astype(np.int32)
+    markers[[0, -1]] = 1
+    markers[:, [0, -1]] = 1
+    markers[core] = 2
+    edge = np.sqrt(sum(scharr(lab[..., channel]) ** 2 for channel in range(3)))
+    mask = watershed(edge, markers) == 2
+    # A turned form has no notches: what a dark foot loses to the shadow beside it is closed again.
+    reach = max(2, len(mask) // 60)
+    mask = ndimage.binary_fill_holes(np.pad(mask, reach, mode="edge"))
+    mask = ndimage.binary_closing(mask, iterations=reach)[reach:-reach, reach:-reach]
+    return ndimage.binary_opening(mask, iterations=2)
 
 
 def _problem(cause: str, remedy: str) -> Problem:
@@ -108,22 +125,24 @@ def _backdrop(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> NDArray
     """Continue what the rim of the frame shows over the whole picture, as a quadratic surface in CIELAB."""
     rows, columns = elsewhere.shape
     y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j]
-    design = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1).reshape(-1, 6)
-    values = lab.reshape(-1, 3)
+    design = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
     rim = max(3, rows // 40)
     known = np.zeros(elsewhere.shape, dtype=bool)
     known[:rim] = known[:, :rim] = known[:, -rim:] = known[-rim:] = True
-    known = (known & ~elsewhere).ravel()
-    surface = np.broadcast_to(np.median(values[known], axis=0), values.shape)
+    # Six numbers for each channel are settled by a sixteenth of the pixels.
+    some = np.s_[::4, ::4]
+    terms, values, allowed = design[some].reshape(-1, 6), lab[some].reshape(-1, 3), ~elsewhere[some].ravel()
+    known = known[some].ravel() & allowed
+    coefficients = np.zeros((6, 3))
+    coefficients[0] = np.median(values[known], axis=0)
     for reach in (25.0, 15.0, 8.0, 6.0, 5.0):
         # Each round takes in all that already looks like backdrop, wherever it is, and lets go of the rest.
-        near = np.linalg.norm(values - surface, axis=1) < reach
-        chosen = (near & known) if reach > 10 else (near & ~elsewhere.ravel())
+        near = np.linalg.norm(values - terms @ coefficients, axis=1) < reach
+        chosen = near & (known if reach > 10 else allowed)
         if chosen.sum() < 100:
             break
-        taken = np.flatnonzero(chosen)[:: max(1, chosen.sum() // 20000)]
-        surface = design @ np.linalg.lstsq(design[taken], values[taken], rcond=None)[0]
-    return surface.reshape(lab.shape)
+        coefficients = np.linalg.lstsq(terms[chosen], values[chosen], rcond=None)[0]
+    return design @ coefficients
 
 
 def _compare(
