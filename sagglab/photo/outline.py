@@ -27,8 +27,13 @@ from sagglab.errors import OutlineError, Problem, Problems
 SHADOW_L = 22.0
 #: More than this in (a*, b*), shading allowed for, or in L* upwards is no shadow.
 NOT_BACKDROP = 9.0
+#: A backdrop is plain when this share of the frame's rim is within this ΔE*ab of a smooth surface.
+PLAIN_SHARE = 0.6
+PLAIN = 8.0
+#: Area over that of the convex hull, below which a thing is no turned form: a plant, a hand, clutter.
+SOLID = 0.8
 #: Less of the frame than this is a crumb, not a pot.
-SMALLEST_SHARE = 0.004
+SMALLEST_SHARE = 0.01
 
 
 @dataclass(frozen=True)
@@ -67,28 +72,43 @@ def find_outline(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> Outl
         Two things or more stand out, each large enough to be a pot.
     """
     smooth = ndimage.gaussian_filter(lab, (1.5, 1.5, 0))
-    differs, unlike = _compare(smooth, _backdrop(smooth, elsewhere), elsewhere)
-    cores = _cores(differs & ~elsewhere)
-    if not cores:
-        problem = _problem("no pot was found: nothing stands out from the backdrop", "give its outline")
-        return Outline(np.zeros(elsewhere.shape, dtype=bool), Problems([problem]))
-    if len(cores) > 1:
+    backdrop = _backdrop(smooth, elsewhere)
+    if backdrop is None:
+        return _none(
+            elsewhere,
+            "no pot was found: there is no plain backdrop",
+            "photograph it on one, or give its outline",
+        )
+    differs, unlike = _compare(smooth, backdrop)
+    things = _things(differs & ~elsewhere, elsewhere)
+    whole = [thing for thing in things if thing.potlike]
+    if len(whole) > 1:
         raise OutlineError(
             "photograph",
-            f"{len(cores)} things stand out from the backdrop, each large enough to be a pot",
+            f"{len(whole)} things stand out from the backdrop, each large enough to be a pot",
             "photograph one pot at a time, or give the pot outline in the table photos",
         )
+    # Beside a whole pot, a hand or a sheet that reaches in from outside the frame is none.
+    chosen = whole or [thing for thing in things if thing.solidity >= SOLID]
+    if len(chosen) != 1:
+        cause = "several things stand out, and none is like a pot" if things else "nothing stands out"
+        return _none(elsewhere, f"no pot was found: {cause} on the backdrop", "give its outline")
     mask = np.zeros(elsewhere.shape, dtype=bool)
     # What is far from the pot has no say in where it ends.
-    near = _around(cores[0], 0.5)
-    mask[near] = _flood(smooth[near], cores[0][near], (unlike[near] < 4) | elsewhere[near])
-    problems = []
-    margin = 3
-    inner = np.zeros_like(mask)
-    inner[margin:-margin, margin:-margin] = True
-    if (mask & ~inner).any():
-        problems.append(_problem("the pot is cut by the frame", "photograph it with room on all sides"))
-    return Outline(mask, Problems(problems))
+    near = _around(chosen[0].region, 0.5)
+    mask[near] = _flood(smooth[near], chosen[0].core[near], (unlike[near] < 4) | elsewhere[near])
+    if not chosen[0].cut:
+        return Outline(mask, Problems())
+    problem = _problem("the pot is cut by the frame", "photograph it with room on all sides")
+    return Outline(mask, Problems([problem]))
+
+
+def _problem(cause: str, remedy: str) -> Problem:
+    return Problem("photos", None, "pot outline", cause, remedy, stops=False)
+
+
+def _none(elsewhere: NDArray[np.bool_], cause: str, remedy: str) -> Outline:
+    return Outline(np.zeros(elsewhere.shape, dtype=bool), Problems([_problem(cause, remedy)]))
 
 
 def _around(mask: NDArray[np.bool_], share: float) -> tuple[slice, slice]:
@@ -117,12 +137,11 @@ def _flood(
     return ndimage.binary_opening(mask, iterations=2)
 
 
-def _problem(cause: str, remedy: str) -> Problem:
-    return Problem("photos", None, "pot outline", cause, remedy, stops=False)
+def _backdrop(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> NDArray[np.float64] | None:
+    """Continue what the rim of the frame shows over the whole picture, as a quadratic surface in CIELAB.
 
-
-def _backdrop(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Continue what the rim of the frame shows over the whole picture, as a quadratic surface in CIELAB."""
+    None when the rim is not of one piece, so that there is no plain backdrop.
+    """
     rows, columns = elsewhere.shape
     y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j]
     design = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
@@ -133,6 +152,8 @@ def _backdrop(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> NDArray
     some = np.s_[::4, ::4]
     terms, values, allowed = design[some].reshape(-1, 6), lab[some].reshape(-1, 3), ~elsewhere[some].ravel()
     known = known[some].ravel() & allowed
+    if known.sum() < 100:
+        return None
     coefficients = np.zeros((6, 3))
     coefficients[0] = np.median(values[known], axis=0)
     for reach in (25.0, 15.0, 8.0, 6.0, 5.0):
@@ -142,11 +163,12 @@ def _backdrop(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> NDArray
         if chosen.sum() < 100:
             break
         coefficients = np.linalg.lstsq(terms[chosen], values[chosen], rcond=None)[0]
-    return design @ coefficients
+    plain = np.linalg.norm(values[known] - terms[known] @ coefficients, axis=1) < PLAIN
+    return design @ coefficients if plain.mean() >= PLAIN_SHARE else None
 
 
 def _compare(
-    lab: NDArray[np.float64], backdrop: NDArray[np.float64], elsewhere: NDArray[np.bool_]
+    lab: NDArray[np.float64], backdrop: NDArray[np.float64]
 ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
     """Tell what differs more than a shadow could, and how unlike the backdrop each pixel is (ΔE*ab)."""
     unlike = np.linalg.norm(lab - backdrop, axis=-1)
@@ -157,26 +179,55 @@ def _compare(
     hue_and_chroma = np.linalg.norm((lab - shaded)[..., 1:], axis=-1)
     lighter = lab[..., 0] - backdrop[..., 0]
     differs = (hue_and_chroma > NOT_BACKDROP) | (lighter > NOT_BACKDROP) | (lighter < -SHADOW_L)
-    return differs & ~elsewhere, unlike
+    return differs, unlike
 
 
-def _cores(differs: NDArray[np.bool_]) -> list[NDArray[np.bool_]]:
-    """Find the middles of all that is large enough to be a pot: one mask each, the largest first."""
+@dataclass(frozen=True)
+class _Thing:
+    """Something that stands out from the backdrop: its region, its middle, its area over its hull's."""
+
+    region: NDArray[np.bool_]
+    core: NDArray[np.bool_]
+    solidity: float
+    cut: bool
+
+    @property
+    def potlike(self) -> bool:
+        return self.solidity >= SOLID and not self.cut
+
+
+def _things(differs: NDArray[np.bool_], elsewhere: NDArray[np.bool_]) -> list[_Thing]:
+    """Find all that is large enough to be a pot, the largest first; not what the target itself lies on."""
     reach = max(2, min(differs.shape) // 150)
-    closed = ndimage.binary_closing(differs, iterations=2 * reach)
+    # Padded with what the rim shows, so that a thing that runs out of the frame still touches it.
+    margin = 4 * reach
+    closed = ndimage.binary_closing(np.pad(differs, margin, mode="edge"), iterations=2 * reach)
     opened = ndimage.binary_opening(ndimage.binary_fill_holes(closed), iterations=2 * reach)
+    opened = opened[margin:-margin, margin:-margin]
     labels, count = ndimage.label(opened)
     sizes = np.bincount(labels.ravel(), minlength=count + 1)[1:]
-    large = np.flatnonzero(sizes > SMALLEST_SHARE * differs.size)
-    large = large[np.argsort(-sizes[large])]
     # Next to a pot, what is not a quarter of its size is an odd thing on the table.
-    large = [number for number in large if sizes[number] > 0.25 * sizes[large[0]]]
-    cores = []
-    for number in large:
-        depth = ndimage.distance_transform_edt(labels == number + 1)
-        # A shadow's dark middle, at the foot, is thin: the outer part is left to the flooding.
-        cores.append(depth > min(0.3 * depth.max(), 6.0 * reach))
-    return cores
+    least = max(SMALLEST_SHARE * differs.size, 0.25 * sizes.max(initial=0))
+    things = []
+    for number in np.flatnonzero(sizes > least)[np.argsort(-sizes[sizes > least])]:
+        region = labels == number + 1
+        depth = ndimage.distance_transform_edt(region)
+        edge, _ = cv2.findContours(region.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        hull = cv2.convexHull(edge[0])
+        within = cv2.fillConvexPoly(np.zeros(region.shape, np.uint8), hull, 1).astype(bool)
+        if (within & elsewhere).sum() > 0.25 * elsewhere.sum():
+            continue
+        rim = np.concatenate([region[0], region[-1], region[:, 0], region[:, -1]])
+        things.append(
+            _Thing(
+                region=region,
+                # A shadow's dark middle, at the foot, is thin: the outer part is left to the flooding.
+                core=depth > min(0.3 * depth.max(), 6.0 * reach),
+                solidity=cv2.contourArea(edge[0]) / max(cv2.contourArea(hull), 1.0),
+                cut=bool(rim.any()),
+            )
+        )
+    return things
 
 
 def given_outline(outline: ArrayLike | str | os.PathLike[str], shape: tuple[int, int]) -> NDArray[np.bool_]:
