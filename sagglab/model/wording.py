@@ -283,10 +283,10 @@ def effect_unit(outcome: str, per: str) -> str:
 
     Examples
     --------
-    >>> effect_unit("L*", "g"), effect_unit("L*", ""), effect_unit("dark share", "g")
-    ('L* per g', 'L*', 'share per g')
+    >>> effect_unit("L*", "g"), effect_unit("L*", ""), effect_unit("dark share", "coats")
+    ('L* per g', 'L*', 'share per coat')
     """
     name, unit = parse_heading(outcome)
     base = name.partition(" ")[0]
     unit = unit or unit_of(name) or (base if base in _OUTCOMES else _MEASURED.get(name, name))
-    return f"{unit} per {per}" if per else unit
+    return f"{unit} per {_SPELT[per] if per == 'coats' else per}" if per else unit

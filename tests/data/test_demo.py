@@ -42,8 +42,16 @@ def test_tables_and_logs_are_what_the_generator_writes(generator):
 
 @pytest.mark.parametrize("photo", ["photos/p16-back.jpg", "photos/camera-flat.jpg"])
 def test_photographs_are_what_the_generator_renders(generator, photo):
+    """Byte for byte on one machine; another library or processor may round a few pixels the other way."""
     shot = next(shot for shot in generator.book.shots() if shot.photo == photo)
-    assert (BOOK / photo).read_bytes() == generator.book.jpeg(generator.book.render(shot), shot)
+    made = generator.book.jpeg(generator.book.render(shot), shot)
+    again = generator.book.jpeg(generator.book.render(shot), shot)
+    assert made == again
+    shipped, rendered = (
+        np.asarray(Image.open(io.BytesIO(content)), dtype=int)
+        for content in ((BOOK / photo).read_bytes(), made)
+    )
+    assert (np.abs(shipped - rendered) > 2).mean() < 0.001
 
 
 def test_truth_of_the_views_is_what_the_generator_knows(generator):
