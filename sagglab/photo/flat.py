@@ -32,11 +32,12 @@ class FlatField:
         light = tone(self.shown)
         light /= light.mean(axis=(0, 1))
         # Pixel centres are whole numbers in both, so the half pixel is taken off and put back.
-        x, y = np.moveaxis(np.asarray(places, dtype=float) + 0.5, -1, 0)
+        places = np.asarray(places, dtype=float)
+        x, y = places.reshape(-1, 2).T + 0.5
         down = y * self.shown.shape[0] / self.size[0] - 0.5
         across = x * self.shown.shape[1] / self.size[1] - 0.5
         channels = [map_coordinates(light[..., k], [down, across], order=1, mode="nearest") for k in range(3)]
-        return np.stack(channels, axis=-1)
+        return np.stack(channels, axis=-1).reshape(*places.shape[:-1], 3)
 
 
 def flat_field(linear: NDArray[np.float32]) -> FlatField:

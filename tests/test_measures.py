@@ -1,0 +1,197 @@
+"""From a small book to measures and results."""
+
+import shutil
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sagglab.book import open_book
+from sagglab.colour import lab_to_lch
+from sagglab.columns import FIRING_MEASURES, MEASURES, RESULTS, empty
+from sagglab.errors import BookError, UnknownNameError
+from sagglab.measures import gather_results, measure_firings, measure_photos, measure_view
+
+
+@pytest.fixture(scope="module")
+def book(small_book):
+    return open_book(small_book)
+
+
+@pytest.fixture(scope="module")
+def measures(book):
+    return measure_photos(book, jobs=1)
+
+
+@pytest.fixture(scope="module")
+def results(book, measures):
+    return gather_results(book, measures)
+
+
+@pytest.fixture
+def copy(small_book, tmp_path):
+    """A copy of the small book, with p01 alone on its photographs."""
+    folder = tmp_path / "copy"
+    shutil.copytree(small_book, folder)
+    photos = pd.read_csv(folder / "photos.csv", dtype=str)
+    photos[photos["pot"].eq("p01") | photos["view"].eq("flat")].to_csv(folder / "photos.csv", index=False)
+    return folder
+
+
+def add_photo(folder, name, content, pot="p02"):
+    if content is not None:
+        (folder / name).write_bytes(content)
+    photos = pd.read_csv(folder / "photos.csv", dtype=str)
+    photos.loc[len(photos), ["photo", "pot", "view", "setup"]] = [name, pot, "front", "phone"]
+    photos.to_csv(folder / "photos.csv", index=False)
+
+
+def test_one_row_per_view_flats_excepted(book, measures):
+    assert measures["photo"].tolist() == [name for name in book.photos["photo"] if "flat" not in name]
+
+
+def test_columns_and_types_are_those_declared(measures):
+    assert measures.dtypes.to_dict() == empty(MEASURES).dtypes.to_dict()
+
+
+def test_all_views_of_pots_are_measured_without_problems(measures):
+    pots = measures[measures["pot"] != ""]
+    assert pots["L*"].between(15, 70).all()
+    assert (pots["problems"] == "").all()
+    assert measures["flat-fielded"].all()
+
+
+def test_target_alone_is_calibrated_and_no_pot_is_missed(measures):
+    row = measures[measures["pot"] == ""].iloc[0]
+    assert row["mean ΔE00"] < 3.5
+    assert np.isnan(row["L*"])
+    assert row["problems"] == ""
+
+
+def test_views_are_near_the_truth(measures, demo):
+    truth = pd.read_csv(demo / "truth/views.csv").set_index(["pot", "view"])["L*"]
+    for row in measures[measures["pot"] != ""].itertuples():
+        lightness = measures.loc[row.Index, "L*"]
+        assert lightness == pytest.approx(truth[row.pot, row.view], abs=3), row.photo
+
+
+def test_two_processes_give_what_one_gives(copy, measures):
+    shared = measure_photos(open_book(copy), jobs=2)
+    alone = measures[measures["pot"] == "p01"].reset_index(drop=True)
+    pd.testing.assert_frame_equal(shared, alone)
+
+
+def test_review_is_called_with_every_measured_photograph(copy):
+    seen = []
+    measure_photos(open_book(copy), jobs=1, review=lambda measured: seen.append(measured.table["L*"].item()))
+    assert len(seen) == 2
+
+
+def test_bad_photographs_keep_their_rows_with_the_reason(copy, demo):
+    whole = (demo / "photos/p02-front.jpg").read_bytes()
+    add_photo(copy, "photos/truncated.jpg", whole[: len(whole) // 3])
+    add_photo(copy, "photos/targetless.jpg", (demo / "photos/camera-flat.jpg").read_bytes())
+    book = open_book(copy)
+    add_photo(copy, "photos/gone.jpg", whole)
+    book_with_all = open_book(copy)
+    (copy / "photos/gone.jpg").unlink()
+    table = measure_photos(book_with_all, jobs=1).set_index("photo")
+    assert len(book.photos) + 1 == len(book_with_all.photos)
+    assert table["L*"].notna().sum() == 2
+    assert "damaged or cut short" in table.loc["photos/truncated.jpg", "problems"]
+    assert "there is no such photograph" in table.loc["photos/gone.jpg", "problems"]
+    assert "target" in table.loc["photos/targetless.jpg", "problems"]
+    assert table.loc["photos/gone.jpg", "pot"] == "p02"
+
+
+def test_given_corners_and_outline_of_the_table_are_used(copy):
+    photos = pd.read_csv(copy / "photos.csv", dtype=str)
+    photos["pot outline"] = photos["pot outline"].astype(object)
+    photos.loc[0, "pot outline"] = "700 400; 850 400; 850 550; 700 550"
+    photos.to_csv(copy / "photos.csv", index=False)
+    assert measure_view(open_book(copy), photos.loc[0, "photo"]).outline.sum() == 151 * 151
+
+
+def test_unknown_photograph(book):
+    with pytest.raises(UnknownNameError, match=r"photos/none\.jpg"):
+        measure_view(book, "photos/none.jpg")
+
+
+def test_one_row_per_pot(book, results):
+    assert results["pot"].tolist() == book.pots["pot"].tolist()
+    assert set(column.heading for column in RESULTS) <= set(results.columns)
+
+
+def test_colour_of_a_pot_is_the_mean_of_its_views(measures, results):
+    views = measures[measures["pot"] == "p01"]
+    row = results[results["pot"] == "p01"].iloc[0]
+    assert row["views"] == 2
+    assert row["L*"] == pytest.approx(views["L*"].mean())
+    assert row["L* between views"] == pytest.approx(abs(np.diff(views["L*"])[0]) / np.sqrt(2))
+
+
+def test_chroma_and_hue_belong_to_the_mean_colour(results):
+    seen = results[results["L*"].notna()]
+    lch = lab_to_lch(seen[["L*", "a*", "b*"]].to_numpy())
+    np.testing.assert_allclose(seen[["C*ab", "hue angle"]], lch[:, 1:])
+
+
+def test_hues_on_both_sides_of_zero_do_not_average_to_their_opposite(book, measures):
+    turned = measures.copy()
+    turned.loc[turned["pot"] == "p01", ["a*", "b*"]] = [[10.0, 1.0], [10.0, -1.0]]
+    hue = gather_results(book, turned).set_index("pot").loc["p01", "hue angle"]
+    assert min(hue, 360 - hue) == pytest.approx(0, abs=1e-9)
+
+
+def test_setups_are_not_mixed(measures, results):
+    phone = measures[(measures["pot"] == "p03") & (measures["setup"] == "phone")]
+    row = results[results["pot"] == "p03"].iloc[0]
+    assert (measures["pot"] == "p03").sum() == 2
+    assert (row["setup"], row["views"]) == ("phone", 1)
+    assert row["L*"] == pytest.approx(phone["L*"].item())
+
+
+def test_pot_without_photographs_is_blank(results):
+    row = results[results["pot"] == "p04"].iloc[0]
+    assert row["state"] == "lost"
+    assert np.isnan(row["L*"])
+    assert (row["setup"], row["views"]) == ("", 0)
+
+
+def test_firing_joins_its_pots(book, results):
+    peak = measure_firings(book)["peak_C"].item()
+    assert (results["peak_C"] == peak).all()
+
+
+def test_firing_columns(book):
+    table = measure_firings(book)
+    assert table.dtypes.to_dict() == empty(FIRING_MEASURES).dtypes.to_dict()
+
+
+def test_a_bad_record_keeps_its_row(copy):
+    firings = pd.read_csv(copy / "firings.csv", dtype=str)
+    firings = pd.concat([firings, firings.assign(firing="f2", readings="readings/f2.csv")])
+    firings = pd.concat([firings, firings.iloc[:1].assign(firing="f3", readings="")])
+    firings.to_csv(copy / "firings.csv", index=False)
+    (copy / "readings/f2.csv").write_text("no record\nat all\n")
+    table = measure_firings(open_book(copy)).set_index("firing")
+    assert table["peak_C"].notna().tolist() == [True, False, False]
+    assert table.loc["f2", "problems"]
+    assert table.loc["f3", "problems"] == "no readings are named"
+    assert table.loc["f1", "problems"] == ""
+
+
+def test_faulty_pots_stop_the_results(copy, measures):
+    pots = pd.read_csv(copy / "pots.csv", dtype=str)
+    pots.loc[1, "pot"] = "p01"
+    pots.to_csv(copy / "pots.csv", index=False)
+    with pytest.raises(BookError, match="p01"):
+        gather_results(open_book(copy), measures)
+
+
+def test_a_missing_table_stops_what_needs_it(copy):
+    (copy / "setups.csv").unlink()
+    book = open_book(copy)
+    with pytest.raises(BookError, match="setups"):
+        measure_photos(book, jobs=1)
+    assert measure_firings(book)["peak_C"].notna().all()

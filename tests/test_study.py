@@ -1,0 +1,143 @@
+"""The demo book from end to end, against the truth that its photographs were drawn from."""
+
+import contextlib
+import io
+import re
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from sagglab.book import open_book
+from sagglab.cli import main
+from sagglab.columns import RESULTS
+from sagglab.errors import UnknownNameError
+from sagglab.model.effects import fit_effects
+from sagglab.study import all_readings, askable
+
+BOOK_FILES = ("*.csv", "photos/*", "readings/*", "targets/*")
+
+
+def contents(folder):
+    return {path: path.read_bytes() for pattern in BOOK_FILES for path in folder.glob(pattern)}
+
+
+@pytest.fixture(scope="session")
+def studied(demo, tmp_path_factory):
+    """The shell's study of the whole demo, run once: folder, exit code, what was printed, book untouched."""
+    into = tmp_path_factory.mktemp("studied")
+    before, printed = contents(demo), io.StringIO()
+    with contextlib.redirect_stdout(printed):
+        code = main(["study", str(demo), "--into", str(into), "--jobs", "2"])
+    return {
+        "into": into, "code": code, "printed": printed.getvalue(), "untouched": contents(demo) == before,
+    }  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def effects(studied):
+    return pd.read_csv(studied["into"] / "effects.csv").set_index("term")
+
+
+@pytest.fixture(scope="session")
+def truth(demo):
+    model = pd.read_csv(demo / "truth/true-model.csv")
+    return model[model["outcome"] == "L*"].set_index("term")["value"]
+
+
+def test_all_went_well(studied):
+    assert studied["code"] == 0
+
+
+def test_the_book_is_left_as_it_was(studied):
+    assert studied["untouched"]
+
+
+def test_files(studied):
+    names = {path.name for path in studied["into"].iterdir()}
+    tables = {"measures.csv", "firings.csv", "results.csv", "effects.csv"}
+    assert tables | {"effects.png", "firings.png", "answer.md", "review", "pots by sugar.png"} <= names
+    assert len(list((studied["into"] / "review").iterdir())) == 82
+
+
+def test_every_pot_is_measured(studied):
+    results = pd.read_csv(studied["into"] / "results.csv")
+    assert {column.heading for column in RESULTS} <= set(results.columns)
+    assert results["L*"].notna().sum() == len(results) == 36
+    assert (results["views"] == 2).all()
+
+
+def test_measured_pots_are_near_the_truth(studied, demo):
+    results = pd.read_csv(studied["into"] / "results.csv").set_index("pot")
+    true = pd.read_csv(demo / "truth/pots.csv").set_index("pot")
+    off = results["L*"] - true["L*"]
+    assert off.abs().max() < 3
+    assert off.abs().mean() < 1.5
+
+
+def test_the_answer_names_sugar_and_darker(studied):
+    answer = (studied["into"] / "answer.md").read_text(encoding="utf-8")
+    sentence = next(line for line in answer.splitlines() if line.startswith("- ") and "ugar" in line)
+    assert "darker" in sentence
+    assert re.search(r"ugar.*darker", studied["printed"])
+    assert "## Cautions" in answer
+
+
+def test_sugars_true_effect_lies_in_the_interval(effects, truth):
+    row = effects.loc["sugar"]
+    assert row["low"] <= truth["sugar [g]"] <= row["high"]
+    assert row["high"] < 0
+
+
+@pytest.mark.parametrize(
+    "name", ["copper sulphate [g]", "ferric chloride [coats]", "clay: groggy buff", "peak [degC]"]
+)
+def test_the_other_true_effects_lie_in_their_intervals(effects, truth, name):
+    # The clays' true difference is none, so that its sign is of no matter.
+    bare = re.split(r" \[|:", name)[0]
+    rows = effects[effects.index.str.match(rf"{bare}(\b|_)")]
+    assert len(rows) == 1, effects.index.tolist()
+    assert rows["low"].item() <= truth[name] <= rows["high"].item()
+
+
+def test_the_true_effect_of_the_packing_lies_in_its_interval(effects, truth):
+    # A pot is packed in 20 g of seaweed or 30 g of sawdust, so that the grams of one tell of the other.
+    judged = {"sawdust": -truth["packing: seaweed"] / 30, "seaweed": truth["packing: seaweed"] / 20}
+    found = [name for name in judged if name in effects.index]
+    assert found
+    for name in found:
+        assert effects.loc[name, "low"] <= judged[name] <= effects.loc[name, "high"]
+
+
+def test_of_two_packings_that_exclude_each_other_one_is_judged(studied, effects):
+    assert len({"sawdust", "seaweed"} & set(effects.index)) == 1
+    assert "Not judged" in studied["printed"]
+
+
+@pytest.fixture
+def known(demo):
+    true = pd.read_csv(demo / "truth/pots.csv").rename(columns={"peak [degC]": "peak_C"})
+    return open_book(demo).pots.merge(true[["pot", "peak_C", "L*"]], on="pot")
+
+
+def test_askable_gives_a_reason_for_what_it_passes_over(known):
+    results = known.assign(**{"glaze": ["a"] * 35 + [""], "remark": [f"word {n}" for n in range(36)]})
+    results = results[[c for c in results if c not in ("peak_C", "L*")] + ["peak_C", "L*"]]
+    factors, passed_over = askable(results)
+    assert "sugar [g]" in factors
+    assert factors[-1] == "peak_C"
+    assert "blank for 1 of 36 pots" in passed_over["glaze"]
+    assert "36 different words" in passed_over["remark"]
+    assert not set(factors) & set(passed_over)
+
+
+def test_a_factor_that_the_book_has_not(known):
+    with pytest.raises(UnknownNameError, match="glitter"):
+        fit_effects(known, outcome="L*", factors=["glitter"])
+
+
+def test_all_readings_skip_what_cannot_be_read(small_book):
+    book = open_book(small_book)
+    assert list(all_readings(book)) == ["f1"]
+    lost = book.firings.assign(readings="readings/none.csv")
+    assert all_readings(replace(book, firings=lost)) == {}
