@@ -268,6 +268,15 @@ def _review_words(measured: MeasuredPhoto) -> str:
     return "\n".join([first, *(problem.cause for problem in measured.problems)])
 
 
+def draw_to_files() -> None:
+    """Draw to files only from here on, unless a notebook or a window is drawn to already.
+
+    A shell and its worker processes would otherwise open a window for each chart where there is a screen.
+    """
+    if mpl.get_backend(auto_select=False) is None:
+        mpl.use("Agg")
+
+
 def save_chart(ax: Axes, path: Path) -> None:
     """Save the chart's whole figure, and let go of it."""
     ax.figure.savefig(path)
@@ -276,4 +285,5 @@ def save_chart(ax: Axes, path: Path) -> None:
 
 def save_review(folder: Path, measured: MeasuredPhoto) -> None:
     """Save the review picture of one photograph into a folder, under the photograph's own name."""
+    draw_to_files()
     save_chart(review_picture(measured), folder / f"{Path(measured.path).stem}.jpg")

@@ -172,6 +172,7 @@ def _write(done: Study, into: Path) -> None:
         ("effects", done.effects.table),
     ):
         table.to_csv(into / f"{name}.csv", index=False)
+    charts.draw_to_files()
     charts.save_chart(charts.effect_chart(done.effects), into / "effects.png")
     charts.save_chart(charts.firing_curves(all_readings(done.book)), into / "firings.png")
     for factor in done.effects.factors:

@@ -1,13 +1,11 @@
 """What many tests share: the demo book, the generator that drew it, and a painted target."""
 
 import importlib
-import os
 import sys
 from pathlib import Path
 
-os.environ.setdefault("MPLBACKEND", "Agg")
-
 import cv2
+import matplotlib as mpl
 import numpy as np
 import pandas as pd
 import pytest
@@ -15,6 +13,9 @@ import pytest
 from sagglab.colour import linear_to_xyz, xyz_to_lab
 from sagglab.photo.patches import grid_to_picture
 from sagglab.targets import Target
+
+# Not by MPLBACKEND in the environment, which the notebooks' kernels would inherit, and show nothing.
+mpl.use("Agg")
 
 DEMO = Path(__file__).resolve().parents[1] / "data" / "demo"
 
