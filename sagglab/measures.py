@@ -158,18 +158,27 @@ def gather_results(book: Book, measures: pd.DataFrame) -> pd.DataFrame:
         The tables ``pots`` or ``firings`` have faults that make a number wrong.
     """
     book.require("pots", "firings")
-    firings = book.firings.drop(columns=["notes", "readings"]).merge(
-        measure_firings(book).rename(columns={"problems": "firing problems"}), on="firing", how="left"
-    )
+    heat = measure_firings(book).rename(columns={"problems": "firing problems"})
+    firings = _firing_columns(book).merge(heat, on="firing", how="left")
     results = book.pots.merge(firings, on="firing", how="left", validate="many_to_one")
     results = results.merge(_colours(measures), on="pot", how="left", validate="one_to_one")
     results["setup"] = results["setup"].fillna("")
     results["views"] = results["views"].fillna(0)
     told = results[["firing problems", "view problems"]].fillna("")
     results["problems"] = told.apply(lambda row: "; ".join(filter(None, row)), axis=1)
-    results = results.drop(columns=["firing problems", "view problems"])
-    own = [heading for heading in results if heading not in {column.heading for column in RESULTS}]
-    return results[own + [column.heading for column in RESULTS]]
+    return results[result_columns(book)]
+
+
+def result_columns(book: Book) -> list[str]:
+    """Give the columns that the results of a book have: its own for pots and firings, then the measures."""
+    own = [*book.pots.columns, *_firing_columns(book).columns.drop("firing")]
+    return own + [column.heading for column in RESULTS]
+
+
+def _firing_columns(book: Book) -> pd.DataFrame:
+    firings = book.firings.drop(columns=["notes", "readings"])
+    shared = firings.columns.intersection(book.pots.columns).drop("firing")
+    return firings.rename(columns={name: f"{name} of firing" for name in shared})
 
 
 def _colours(measures: pd.DataFrame) -> pd.DataFrame:

@@ -15,8 +15,9 @@ from sagglab.cautions import cautions
 from sagglab.columns import BOOK_TABLES
 from sagglab.errors import ModelError, Problem, Problems, SagglabError
 from sagglab.firing.readings import Readings, read_readings
-from sagglab.measures import gather_results, measure_firings, measure_photos
+from sagglab.measures import gather_results, measure_firings, measure_photos, result_columns
 from sagglab.model.effects import Effects, fit_effects
+from sagglab.model.terms import find_column
 
 #: A text column with more levels than this is a remark, not a choice that pots share.
 MOST_LEVELS = 6
@@ -107,10 +108,15 @@ def study(
     ------
     BookError
         The book has faults that make a number wrong.
+    UnknownNameError
+        The results will have no such outcome or factor.
     ModelError
         The book cannot answer.
     """
     book.require("pots", "firings", "photos", "setups")
+    expected = pd.DataFrame(columns=result_columns(book))
+    for name, role in ((outcome, "outcome"), *((factor, "factor") for factor in factors or ())):
+        find_column(expected, name, role)  # a misspelt name is told now, not after all photographs
     reviews = into / "review"
     reviews.mkdir(parents=True, exist_ok=True)
     measures = measure_photos(book, jobs=jobs, review=partial(charts.save_review, reviews))

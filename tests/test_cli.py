@@ -104,3 +104,9 @@ def test_study_of_a_book_that_cannot_answer(small_book, tmp_path, capsys):
     told = capsys.readouterr().err
     assert "Traceback" not in told
     assert len(told.strip().splitlines()[-1]) > 20
+
+
+def test_a_misspelt_factor_is_told_before_anything_is_measured(demo, tmp_path, capsys):
+    assert main(["study", str(demo), "--into", str(tmp_path / "into"), "--factor", "suger"]) == 1
+    assert "factor 'suger': the table has no such column" in capsys.readouterr().err
+    assert not (tmp_path / "into").exists()

@@ -1,6 +1,7 @@
 """From a small book to measures and results."""
 
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -195,3 +196,11 @@ def test_a_missing_table_stops_what_needs_it(copy):
     with pytest.raises(BookError, match="setups"):
         measure_photos(book, jobs=1)
     assert measure_firings(book)["peak_C"].notna().all()
+
+
+def test_a_column_that_pots_and_firings_share_is_kept_from_both(small_book):
+    book = open_book(small_book)
+    firings = book.firings.assign(clay="from the river")
+    results = gather_results(replace(book, firings=firings), empty(MEASURES))
+    assert results["clay"].iloc[0] == book.pots["clay"].iloc[0]
+    assert results["clay of firing"].iloc[0] == "from the river"
