@@ -88,7 +88,10 @@ def effect_chart(effects: Effects, ax: Axes | None = None) -> Axes:
             )  # fmt: skip
         ax.set_yticks(range(len(shown)), [label for label, *_ in shown])
         ax.set_ylim(-0.6, len(shown) - 0.4)
-        ax.set_xlabel(f"← {words.less}      difference in {effects.outcome}      {words.more} →")
+        ax.set_xlabel(
+            f"← {words.less}      difference in {effects.outcome}      {words.more} →\n"
+            "filled: clear of zero; hollow: the data cannot tell"
+        )
         ax.set_title(f"What changed {effects.outcome}, with 95 % intervals")
         ax.tick_params(axis="y", length=0)
         ax.spines["left"].set_visible(False)
@@ -194,14 +197,13 @@ def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes
                 ax.text(k + 0.47, place, pots["pot"].iloc[k], ha="center", va="center", fontsize=8, color=ink)
         name, unit = parse_heading(str(column))
         labels = [
-            f"{level:g} {unit or ''}".strip() if isinstance(level, float) else str(level)
+            f"{level:.3g} {unit or ''}".strip() if isinstance(level, float) else str(level)
             for level, _ in levels
         ]
         ax.set_yticks(range(len(levels)), labels)
         ax.set_xlim(0, longest)
         ax.set_ylim(len(levels) - 0.5, -0.5)
         ax.set_xticks([])
-        ax.set_ylabel(name)
         ax.set_xlabel("each pot's mean colour, from dark to light")
         ax.tick_params(length=0)
         for spine in ax.spines.values():

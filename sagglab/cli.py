@@ -8,10 +8,17 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from importlib.metadata import version
 from pathlib import Path
 
 from sagglab.book import Book, open_book
 from sagglab.errors import Problems, SagglabError
+
+EXAMPLES = """examples:
+  sagglab check data/demo
+  sagglab study data/demo --into results
+  sagglab study data/demo --outcome "a*" --factor sugar --factor peak_C
+"""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -21,23 +28,40 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return asked.run(asked)
     except SagglabError as error:
         print(error, file=sys.stderr)
-        return 1
+    except OSError as error:  # a folder that cannot be made or written into, a disk that is full
+        print(
+            f"{error.filename or 'a file'}: {error.strerror or error}. Name another folder.", file=sys.stderr
+        )
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
-        return 1
+    return 1
+
+
+def _jobs(text: str) -> int:
+    jobs = int(text)
+    if jobs < 1:
+        raise argparse.ArgumentTypeError("it takes 1 process or more")
+    return jobs
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="sagglab", description="From a batch book of saggar firings to what the recipe did."
+        prog="sagglab",
+        description="From a batch book of saggar firings to what the recipe did.",
+        epilog=EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
     )
-    verbs = parser.add_subparsers(required=True, metavar="VERB")
+    parser.add_argument("--version", action="version", version=version("sagglab"))
+    verbs = parser.add_subparsers(required=True, metavar="COMMAND", title="commands")
     for name, run, words in (
         ("check", _check, "list every fault of a batch book"),
         ("measure", _measure, "measure the firings and photographs of a batch book"),
         ("study", _study, "measure, judge what the recipe did, and write tables, charts and the answer"),
     ):
-        verb = verbs.add_parser(name, help=words, description=f"{words[0].upper()}{words[1:]}.")
+        verb = verbs.add_parser(
+            name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+        )
         verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
         verb.set_defaults(run=run)
         if name != "check":
@@ -45,11 +69,14 @@ def _parser() -> argparse.ArgumentParser:
                 "--into", metavar="FOLDER", type=Path, default=Path("results"), help="default: results"
             )
             verb.add_argument(
-                "--jobs", metavar="N", type=int, default=-1, help="processes; default: one a core"
+                "--jobs", metavar="N", type=_jobs, default=-1, help="processes; default: one for each core"
             )
         if name == "study":
             verb.add_argument(
-                "--outcome", metavar="COLUMN", default="L*", help="what to explain; default: L*"
+                "--outcome",
+                metavar="COLUMN",
+                default="L*",
+                help="what to explain: L*, a*, b*, C*ab, dark share, rating ...; default: L*",
             )
             verb.add_argument(
                 "--factor",
@@ -62,55 +89,43 @@ def _parser() -> argparse.ArgumentParser:
 
 def _opened(folder: Path) -> Book:
     book = open_book(folder)
-    print(
-        f"{folder}: {len(book.pots)} pots, {len(book.firings)} firings, {len(book.photos)} photographs, "
-        f"{len(book.setups)} setups"
-    )
+    print(repr(book))
     return book
 
 
 def _print_problems(problems: Problems) -> None:
     for problem in problems:
-        print(f"  {'stops the work' if problem.stops else 'goes on without'}: {problem}")
+        print(f"  {'fault' if problem.stops else 'warning'}: {problem}")
 
 
 def _check(asked: argparse.Namespace) -> int:
+    from sagglab.measures import check_files
+
     book = _opened(asked.book)
-    _print_problems(book.problems)
-    if not book.problems:
+    problems = Problems([*book.problems, *check_files(book)])
+    _print_problems(problems)
+    if not problems:
         print("no problems found")
-    return 1 if book.problems.stopping else 0
+    return 1 if problems.stopping else 0
 
 
 def _measure(asked: argparse.Namespace) -> int:
-    from functools import partial
+    from sagglab.study import measure_book
 
-    from sagglab.charts import save_review
-    from sagglab.measures import gather_results, measure_firings, measure_photos
-
-    book = _opened(asked.book)
-    book.require("pots", "firings", "photos", "setups")
-    reviews = asked.into / "review"
-    reviews.mkdir(parents=True, exist_ok=True)
-    measures = measure_photos(book, jobs=asked.jobs, review=partial(save_review, reviews))
-    measure_firings(book).to_csv(asked.into / "firings.csv", index=False)
-    measures.to_csv(asked.into / "measures.csv", index=False)
-    gather_results(book, measures).to_csv(asked.into / "results.csv", index=False)
-    for view in measures[measures["problems"] != ""].to_dict("records"):
-        print(f"  {view['photo']}: {view['problems']}")
-    print(f"written to {asked.into}")
+    measured = measure_book(_opened(asked.book), asked.into, asked.jobs)
+    _print_problems(measured.problems)
+    print(f"tables and review pictures are in {asked.into}")
     return 0
 
 
 def _study(asked: argparse.Namespace) -> int:
-    from sagglab.study import study
+    from sagglab.study import WORDS, study
 
-    book = _opened(asked.book)
-    done = study(book, asked.into, asked.outcome, asked.factor, asked.jobs)
-    _print_problems(done.problems)
+    done = study(_opened(asked.book), asked.into, asked.outcome, asked.factor, asked.jobs)
+    _print_problems(done.measured.problems)
     print(f"tables, charts, review pictures and the answer are in {asked.into}\n")
-    for sentence in done.effects.sentences():
-        print(sentence)
-    for name, reason in done.passed_over.items():
-        print(f"Not judged: {name}: {reason}.")
+    print(*done.findings, sep="\n")
+    for row in done.not_judged.itertuples():
+        print(f"Not judged: {row.factor}: {row.reason}.")
+    print("", *WORDS, sep="\n")
     return 0

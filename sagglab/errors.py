@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 
 def _told(where: str, cause: str, remedy: str) -> str:
-    return f"{where}: {cause}. {remedy[:1].upper()}{remedy[1:]}."
+    return f"{where}: {cause}." + (f" {remedy[:1].upper()}{remedy[1:]}." if remedy else "")
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,8 @@ class Problem:
     column : str
         The heading of the column, empty when no single column is meant.
     cause, remedy : str
-        What is wrong and what to do, each a phrase without its full stop.
+        What is wrong and what to do, each a phrase without its full stop; the remedy is empty where the
+        cause says it all.
     stops : bool
         True when the fault makes a number wrong, so that the step which needs it stops; False for a warning.
     """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 
 import joblib
 import pandas as pd
@@ -12,9 +13,10 @@ from tqdm.auto import tqdm
 from sagglab.book import Book
 from sagglab.colour import lab_to_lch
 from sagglab.columns import COLOUR_MEASURES, FIRING_MEASURES, MEASURES, RESULTS, conform
-from sagglab.errors import Problems, SagglabError, UnknownNameError
+from sagglab.errors import Problem, Problems, SagglabError, UnknownNameError
 from sagglab.firing.heat import heat_measures
 from sagglab.firing.readings import read_readings
+from sagglab.photo.image import check_photo
 from sagglab.photo.measure import MeasuredPhoto, measure_photo
 
 
@@ -47,7 +49,8 @@ def measure_photos(
     photos = [row for row in book.photos.to_dict("records") if row["photo"] not in flats]
     tasks = (joblib.delayed(_measure_row)(book, row, review) for row in photos)
     measured = joblib.Parallel(n_jobs=jobs, return_as="generator")(tasks)
-    rows = list(tqdm(measured, total=len(photos), desc="measuring", unit="photo"))
+    bar = "{desc} {percentage:3.0f}% |{bar}| {n_fmt} of {total_fmt} photographs, {remaining} left"
+    rows = list(tqdm(measured, total=len(photos), desc="measuring", bar_format=bar))
     return conform(rows, MEASURES)
 
 
@@ -95,13 +98,36 @@ def _measure_row(
         measured = measure_view(book, photo["photo"])
     except SagglabError as error:
         return about | {"problems": f"{error.cause}; {error.remedy}"}
-    if review is not None:
-        review(measured)
-    problems = measured.problems
     if not photo["pot"]:
         # A photograph of the target alone has no pot to be found.
-        problems = Problems(problem for problem in problems if problem.column != "pot outline")
-    return measured.table.iloc[0].to_dict() | about | {"problems": problems.told}
+        its_own = Problems(problem for problem in measured.problems if problem.column != "pot outline")
+        measured = replace(measured, problems=its_own)
+    if review is not None:
+        review(measured)
+    return measured.table.iloc[0].to_dict() | about | {"problems": measured.problems.told}
+
+
+def check_files(book: Book) -> Problems:
+    """Open every record and photograph that the book names and has, and list what is wrong with them.
+
+    Records are read whole, photographs only opened: damage inside one shows when it is measured.
+    """
+    found = []
+    for table, key, check in (
+        (book.firings, "readings", read_readings),
+        (book.photos, "photo", check_photo),
+    ):
+        name = "photos" if key == "photo" else "firings"
+        told = {problem.row for problem in book.problems.of(name)}
+        for row, file in table.loc[~table.index.isin(told), key].items():
+            if file:
+                try:
+                    check(book.path(file))
+                except SagglabError as error:
+                    found.append(
+                        Problem(name, row, key, f"'{file}': {error.cause}", error.remedy, stops=False)
+                    )
+    return Problems(found)
 
 
 def measure_firings(book: Book) -> pd.DataFrame:
@@ -130,7 +156,7 @@ def measure_firings(book: Book) -> pd.DataFrame:
                 row |= heat_measures(readings).table.iloc[0].to_dict()
                 row["problems"] = readings.problems.told
             except SagglabError as error:
-                row["problems"] = f"{error.cause}; {error.remedy}"
+                row["problems"] = f"{file}: {error.cause}; {error.remedy}"
         rows.append(row)
     return conform(rows, FIRING_MEASURES)
 

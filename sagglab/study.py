@@ -22,10 +22,18 @@ from sagglab.model.terms import find_column
 #: A text column with more levels than this is a remark, not a choice that pots share.
 MOST_LEVELS = 6
 
+#: What the numbers of an answer mean, for a reader who meets them first.
+WORDS = (
+    "L* is lightness: 0 is black, 100 is white, and a difference of about 1 can just be seen. a* goes from "
+    "green (below 0) to red (above 0), b* from blue to yellow.",
+    "The 95 % interval is what the pots leave open: of twenty such intervals, nineteen hold the true "
+    "difference. Where it holds zero, the data cannot tell.",
+)
+
 
 @dataclass(frozen=True)
-class Study:
-    """What a batch book says, and what it cannot say.
+class MeasuredBook:
+    """A batch book with all that was measured.
 
     Attributes
     ----------
@@ -36,59 +44,114 @@ class Study:
         One row per firing.
     results : DataFrame
         One row per pot.
-    effects : Effects
-    passed_over : dict of str
-        Each factor that was not judged, with the reason.
     """
 
     book: Book
     measures: pd.DataFrame
     firings: pd.DataFrame
     results: pd.DataFrame
-    effects: Effects
-    passed_over: dict[str, str]
 
     @property
     def problems(self) -> Problems:
-        """All that went wrong with the book, its records and its photographs."""
+        """All that went wrong with the book, its records and its photographs, each told once."""
         found = list(self.book.problems)
-        for table, key, rows in (
-            ("firings", "firing", self.firings),
-            ("photos", "photo", self.measures),
-        ):
+        for table, key, rows in (("firings", "firing", self.firings), ("photos", "photo", self.measures)):
+            own = getattr(self.book, table)
+            told = {own[key].get(problem.row) for problem in self.book.problems.of(table)}
             for row in rows[rows["problems"] != ""].to_dict("records"):
-                remedy = "see the review picture" if key == "photo" else "look at its record"
-                found.append(Problem(table, row[key], "", row["problems"], remedy, stops=False))
+                if row[key] not in told:
+                    found.append(Problem(table, row[key], "", row["problems"], "", stops=False))
         return Problems(found)
 
+
+@dataclass(frozen=True)
+class Study:
+    """What a batch book says, and what it cannot say.
+
+    Attributes
+    ----------
+    measured : MeasuredBook
+    effects : Effects
+    not_judged : DataFrame
+        ``factor`` and ``reason`` of each column that was not judged.
+    """
+
+    measured: MeasuredBook
+    effects: Effects
+    not_judged: pd.DataFrame
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """A sentence on how many choices showed, then one for each factor, those that showed first."""
+        table = self.effects.table
+        clear = set(table.loc[(table["low"] > 0) | (table["high"] < 0), "term"])
+        showed, open_still = [], []
+        for factor in self.effects.factors:
+            terms = {factor.presence().name, *(term.name for term in factor.terms())}
+            (showed if terms & clear else open_still).append(factor)
+        names = ", ".join(factor.name for factor in showed) or "none"
+        first = (
+            f"Of {len(self.effects.factors)} choices judged, {len(showed)} changed {self.effects.outcome} by "
+            f"more than these pots leave open: {names}."
+        )
+        return (first, *(self.effects.sentence(factor.heading) for factor in [*showed, *open_still]))
+
     def answer(self) -> str:
-        """Write the answer down, in Markdown: what was found, what was passed over, what went wrong."""
-        measured = int(self.results["L*"].notna().sum())
+        """Write the answer down, in Markdown: what was found, what was not judged, what went wrong."""
+        results, measures = self.measured.results, self.measured.measures
+        first, *sentences = self.findings
         lines = [
             f"# What changed {self.effects.outcome}",
             "",
-            f"{measured} of {len(self.results)} pots measured on {len(self.measures)} photographs, "
-            f"fired in {len(self.firings)} firings.",
+            f"{results['L*'].notna().sum()} of {len(results)} pots measured, on "
+            f"{measures['L*'].notna().sum()} photographs, fired in {len(self.measured.firings)} firings.",
             "",
-            *(f"- {sentence}" for sentence in self.effects.sentences()),
+            first,
+            "",
+            *(f"- {sentence}" for sentence in sentences),
+            "",
+            *WORDS,
         ]
-        if self.passed_over:
+        if len(self.not_judged):
             lines += ["", "## Not judged", ""]
-            lines += [f"- {name}: {reason}." for name, reason in self.passed_over.items()]
-        if self.problems:
-            lines += ["", "## To look at", "", *(f"- {problem}" for problem in self.problems)]
-        pots = self.book.pots
-        lines += ["", "## Cautions", ""]
-        lines += [f"- {caution}" for caution in cautions(pots, self.firings["peak_C"].max())]
+            lines += [f"- {row.factor}: {row.reason}." for row in self.not_judged.itertuples()]
+        if self.measured.problems:
+            lines += ["", "## To look at", "", *(f"- {problem}" for problem in self.measured.problems)]
+        said = cautions(self.measured.book.pots, self.measured.firings["peak_C"].max())
+        lines += ["", "## Cautions", "", *(f"- {caution}" for caution in said)]
         return "\n".join(lines) + "\n"
 
 
+def measure_book(book: Book, into: Path, jobs: int = -1) -> MeasuredBook:
+    """Measure all of a book, and write tables and review pictures into a folder.
+
+    Parameters
+    ----------
+    book : Book
+    into : Path
+        Made where it is missing. Tables of the same name are replaced, and so is the folder ``review``'s
+        content, which would otherwise mix two books.
+    jobs : int
+        Processes that share the photographs; −1 takes one for each core.
+
+    Raises
+    ------
+    BookError
+        The book has faults that make a number wrong.
+    """
+    book.require("pots", "firings", "photos", "setups")
+    reviews = into / "review"
+    reviews.mkdir(parents=True, exist_ok=True)
+    _clear(reviews, "*.jpg")
+    measures = measure_photos(book, jobs=jobs, review=partial(charts.save_review, reviews))
+    measured = MeasuredBook(book, measures, measure_firings(book), gather_results(book, measures))
+    for name in ("measures", "firings", "results"):
+        _write_table(getattr(measured, name), into / f"{name}.csv")
+    return measured
+
+
 def study(
-    book: Book,
-    into: Path,
-    outcome: str = "L*",
-    factors: Sequence[str] | None = None,
-    jobs: int = -1,
+    book: Book, into: Path, outcome: str = "L*", factors: Sequence[str] | None = None, jobs: int = -1
 ) -> Study:
     """Go the whole way, and write tables, charts, review pictures and the answer into a folder.
 
@@ -96,7 +159,7 @@ def study(
     ----------
     book : Book
     into : Path
-        Made where it is missing; files of the same name are replaced.
+        As `measure_book` takes it.
     outcome : str
         The column of the results to explain.
     factors : sequence of str, optional
@@ -113,25 +176,28 @@ def study(
     ModelError
         The book cannot answer.
     """
-    book.require("pots", "firings", "photos", "setups")
     expected = pd.DataFrame(columns=result_columns(book))
-    for name, role in ((outcome, "outcome"), *((factor, "factor") for factor in factors or ())):
-        find_column(expected, name, role)  # a misspelt name is told now, not after all photographs
-    reviews = into / "review"
-    reviews.mkdir(parents=True, exist_ok=True)
-    measures = measure_photos(book, jobs=jobs, review=partial(charts.save_review, reviews))
-    results = gather_results(book, measures)
-    passed_over: dict[str, str] = {}
+    # A misspelt name is told now, not after all photographs.
+    outcome = find_column(expected, outcome, "outcome")
+    for factor in factors or ():
+        find_column(expected, factor, "factor")
+    measured = measure_book(book, into, jobs)
     if factors is None:
-        factors, passed_over = askable(results, outcome)
-    effects = fit_effects(results, outcome=outcome, factors=factors)
-    done = Study(book, measures, measure_firings(book), results, effects, passed_over)
+        factors, not_judged = askable(measured.results, outcome)
+    else:
+        not_judged = pd.DataFrame(columns=["factor", "reason"])
+    if not factors:
+        reasons = "; ".join(f"{row.factor}: {row.reason}" for row in not_judged.itertuples())
+        raise ModelError(
+            f"model of {outcome}", f"no choice can be judged ({reasons})", "see what the reasons ask for"
+        )
+    done = Study(measured, fit_effects(measured.results, outcome=outcome, factors=factors), not_judged)
     _write(done, into)
     return done
 
 
-def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], dict[str, str]]:
-    """Tell which factors the results can judge together, and why not the others.
+def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], pd.DataFrame]:
+    """Tell which choices the results can judge together, and why not the others.
 
     Parameters
     ----------
@@ -143,50 +209,64 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], dict
     -------
     factors : list of str
         Recipe columns in their order, then the firing's peak.
-    passed_over : dict of str
-        The reason for each of the others.
+    not_judged : DataFrame
+        ``factor`` and ``reason`` of each of the others.
+
+    Raises
+    ------
+    ModelError
+        The outcome is not a column of numbers.
     """
+    if not pd.api.types.is_numeric_dtype(results[outcome].dtype):
+        raise ModelError(
+            f"outcome '{outcome}'", "it holds words", "name a column of numbers, such as L*, a* or dark share"
+        )
     named = {column.heading for columns in BOOK_TABLES.values() for column in columns} - {"clay"}
     own = list(results.columns[: results.columns.get_loc("peak_C")])
     candidates = [heading for heading in own if heading not in named] + ["peak_C"]
     seen = results[results[outcome].notna()]
     factors: list[str] = []
-    passed_over: dict[str, str] = {}
+    reasons: dict[str, str] = {}
     for heading in candidates:
         values = seen[heading]
         blank = int(values.isna().sum() + (values == "").sum())
-        if blank == len(values):
+        if blank == len(values) or heading == outcome:
             continue
         if blank:
-            passed_over[heading] = f"it is blank for {blank} of {len(values)} pots"
+            reasons[heading] = f"it is blank for {blank} of {len(values)} pots; write 0 where there was none"
         elif values.dtype != float and values.nunique() > MOST_LEVELS:
-            passed_over[heading] = f"it has {values.nunique()} different words"
+            reasons[heading] = f"it has {values.nunique()} different words"
         else:
             try:
                 fit_effects(seen, outcome=outcome, factors=[*factors, heading])
                 factors.append(heading)
             except ModelError as error:
-                passed_over[heading] = error.cause
-    return factors, passed_over
+                reasons[heading] = error.cause
+    return factors, pd.DataFrame({"factor": list(reasons), "reason": list(reasons.values())}, dtype="str")
 
 
 def _write(done: Study, into: Path) -> None:
-    for name, table in (
-        ("measures", done.measures),
-        ("firings", done.firings),
-        ("results", done.results),
-        ("effects", done.effects.table),
-    ):
-        table.to_csv(into / f"{name}.csv", index=False)
+    _write_table(done.effects.table, into / "effects.csv")
     charts.draw_to_files()
     charts.save_chart(charts.effect_chart(done.effects), into / "effects.png")
-    charts.save_chart(charts.firing_curves(all_readings(done.book)), into / "firings.png")
+    charts.save_chart(charts.firing_curves(all_readings(done.measured.book)), into / "firings.png")
+    _clear(into, "pots by *.png")
     for factor in done.effects.factors:
-        if factor.heading in done.book.pots:
-            charts.save_chart(
-                charts.pot_swatches(done.results, factor.heading), into / f"pots by {factor.name}.png"
-            )
+        if factor.heading in done.measured.book.pots:
+            swatches = charts.pot_swatches(done.measured.results, factor.heading)
+            charts.save_chart(swatches, into / f"pots by {factor.name}.png")
     (into / "answer.md").write_text(done.answer(), encoding="utf-8")
+
+
+def _clear(folder: Path, pattern: str) -> None:
+    """Take away what an earlier run left under names that only sagglab gives."""
+    for picture in folder.glob(pattern):
+        picture.unlink()
+
+
+def _write_table(table: pd.DataFrame, path: Path) -> None:
+    # Eight digits: more than any measure holds, and no 24.999999999999975.
+    table.to_csv(path, index=False, float_format="%.8g")
 
 
 def all_readings(book: Book) -> dict[str, Readings]:

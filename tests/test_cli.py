@@ -33,7 +33,7 @@ def test_check_of_a_good_book(demo, capsys):
     assert main(["check", str(demo)]) == 0
     printed = capsys.readouterr().out
     assert "36 pots, 6 firings" in printed
-    assert "stops the work" not in printed
+    assert "fault" not in printed
 
 
 def test_check_prints_every_fault(faulty, capsys):
@@ -41,7 +41,7 @@ def test_check_prints_every_fault(faulty, capsys):
     printed = capsys.readouterr().out
     for told in ("p01", "a lot", "f9"):
         assert told in printed
-    assert printed.count("stops the work") >= 3
+    assert printed.count("fault: ") >= 3
 
 
 @pytest.mark.parametrize("verb", ["measure", "study"])
@@ -82,7 +82,7 @@ def test_help_names_the_verbs(capsys):
 def test_measure_writes_tables_and_reviews_and_leaves_the_book(small_book, tmp_path, capsys):
     before, into = contents(small_book), tmp_path / "into"
     assert main(["measure", str(small_book), "--into", str(into), "--jobs", "1"]) == 0
-    assert f"written to {into}" in capsys.readouterr().out
+    assert f"are in {into}" in capsys.readouterr().out
     measures = pd.read_csv(into / "measures.csv")
     assert measures.columns.tolist() == [column.heading for column in MEASURES]
     assert {path.name for path in (into / "review").iterdir()} == {
@@ -110,3 +110,46 @@ def test_a_misspelt_factor_is_told_before_anything_is_measured(demo, tmp_path, c
     assert main(["study", str(demo), "--into", str(tmp_path / "into"), "--factor", "suger"]) == 1
     assert "factor 'suger': the table has no such column" in capsys.readouterr().err
     assert not (tmp_path / "into").exists()
+
+
+@pytest.mark.parametrize("jobs", ["0", "-2", "many"])
+def test_a_senseless_number_of_processes_is_wrong_usage(demo, jobs):
+    with pytest.raises(SystemExit) as stopped:
+        main(["measure", str(demo), "--jobs", jobs])
+    assert stopped.value.code == 2
+
+
+def test_an_option_is_not_guessed_from_its_beginning(demo):
+    with pytest.raises(SystemExit) as stopped:
+        main(["study", str(demo), "--outcom", "b*"])
+    assert stopped.value.code == 2
+
+
+def test_a_file_where_the_results_folder_should_be(small_book, tmp_path, capsys):
+    (tmp_path / "taken").write_text("mine")
+    assert main(["measure", str(small_book), "--into", str(tmp_path / "taken")]) == 1
+    assert "taken" in capsys.readouterr().err
+    assert (tmp_path / "taken").read_text() == "mine"
+
+
+def test_an_outcome_of_words_is_told(small_book, tmp_path, capsys):
+    assert main(["study", str(small_book), "--into", str(tmp_path / "x"), "--outcome", "place"]) == 1
+    assert "outcome 'place': it holds words" in capsys.readouterr().err
+
+
+def test_check_looks_into_records_and_photographs(small_book, tmp_path, capsys):
+    folder = tmp_path / "book"
+    shutil.copytree(small_book, folder)
+    (folder / "readings/f1.csv").write_text("minutes,temperature\n0,20\n40,750\n")
+    (folder / "photos/p01-back.jpg").write_text("no picture")
+    assert main(["check", str(folder)]) == 0
+    printed = capsys.readouterr().out
+    assert "warning: firings, row 2, column 'readings': 'readings/f1.csv'" in printed
+    assert "'photos/p01-back.jpg': it is no picture in a known format" in printed
+
+
+def test_pictures_of_another_book_are_not_left_behind(small_book, tmp_path):
+    (tmp_path / "review").mkdir()
+    (tmp_path / "review/old.jpg").write_text("")
+    assert main(["measure", str(small_book), "--into", str(tmp_path)]) == 0
+    assert not (tmp_path / "review/old.jpg").exists()

@@ -57,19 +57,22 @@ class Book:
             raise BookError.from_problems(str(self.folder), stopping)
 
     def __repr__(self) -> str:
-        counts = ", ".join(
-            f"{len(table)} {name}"
+        counts = [
+            f"{len(table)} {name}{'' if len(table) == 1 else 's'}"
             for name, table in (
-                ("pots", self.pots),
-                ("firings", self.firings),
-                ("photographs", self.photos),
-                ("setups", self.setups),
+                ("pot", self.pots),
+                ("firing", self.firings),
+                ("photograph", self.photos),
+                ("setup", self.setups),
             )
-        )
-        return f"{self.folder.name}: {counts}, {len(self.problems) or 'no'} problems"
+        ]
+        flats = int(self.photos["photo"].isin(self.setups["flat"]).sum())
+        if flats:
+            counts[2] += f" ({flats} of plain sheets)"
+        return f"{self.folder.name}: {', '.join(counts)}"
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(repr(self))}</p>{self.problems._repr_html_() if self.problems else ''}"
+        return f"<p>{html.escape(repr(self))}</p>{self.problems._repr_html_()}"
 
 
 def open_book(folder: str | os.PathLike[str]) -> Book:
@@ -95,6 +98,8 @@ def open_book(folder: str | os.PathLike[str]) -> Book:
         The folder holds none of the tables.
     """
     folder = Path(folder)
+    if is_there(folder, Path.is_file):
+        raise BookError(str(folder), "it is a file", "give the folder that holds the tables")
     if not is_there(folder, Path.is_dir):
         raise MissingFileError(str(folder), "there is no such folder", "give the folder of a batch book")
     tables, problems = read_tables(folder)

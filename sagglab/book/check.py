@@ -138,7 +138,12 @@ def _check_values(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
     pots = tables["pots"]
     for row in pots.index[~pots["state"].isin([*STATES, ""])]:
         yield Problem(
-            "pots", row, "state", f"'{pots['state'][row]}'", f"write {', '.join(STATES)}", stops=False
+            "pots",
+            row,
+            "state",
+            f"'{pots['state'][row]}' is no state",
+            f"write {', '.join(STATES)}",
+            stops=False,
         )
     rating = pots["rating"]
     for row in rating.index[rating.notna() & ~rating.between(1, 5)]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import closing
+from difflib import get_close_matches
 from pathlib import Path
 
 import pandas as pd
@@ -159,6 +160,13 @@ def _typed(rows: Rows, name: str, columns: tuple[Column, ...], problems: list[Pr
                     name, 1, column.heading, "the column is missing", "add it, and fill it in for each row"
                 )
             )
+    lacking = [column.name for column in columns if column.heading not in table]
+    for heading in table:
+        known = parse_heading(heading).name in declared
+        meant = [] if known else get_close_matches(heading, lacking, n=1, cutoff=0.8)
+        if meant:
+            cause = f"no column is called so, but one is called '{meant[0]}'"
+            problems.append(Problem(name, 1, heading, cause, "correct the heading if you meant that", False))
     blank = empty(columns).reindex(index)
     texts = [column.heading for column in columns if column.kind == "text"]
     blank[texts] = blank[texts].fillna("")

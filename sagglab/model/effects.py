@@ -143,8 +143,8 @@ def fit_effects(
     >>> effects.table[["term", "estimate", "unit", "df"]].round(2).to_numpy().tolist()
     [['sugar', -2.13, 'L* per g', 8.0], ['with sugar', -4.22, 'L*', 8.0]]
     >>> print(effects.sentence("sugar"))  # doctest: +NORMALIZE_WHITESPACE
-    Pots with sugar came out 4.2 L* darker than pots without (95 % interval 1.1 to 7.3 darker), 2.13 L* darker
-    for each gram (1.68 to 2.59), judged on 12 pots in 3 firings.
+    Pots with sugar came out 4.2 L* darker than pots without (95 % interval 1.1 to 7.3 darker);
+    reckoned by the amount, 2.13 L* darker for each gram (1.68 to 2.59), judged on 12 pots in 3 firings.
     """
     results = results.rename(columns=str)
     used, left_out, headings = _prepare(results, outcome, factors, firing)
@@ -188,7 +188,9 @@ def _prepare(
     results: pd.DataFrame, outcome: str, factors: Sequence[str], firing: str
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
     """Find the columns, leave out the rows that lack one, and check what is left."""
-    if isinstance(factors, str) or not len(factors):
+    if isinstance(factors, str):
+        raise ModelError("factors", "a word was given where a list is wanted", f"write factors=['{factors}']")
+    if not len(factors):
         raise ModelError(
             "factors", "no list of factors was given", "name at least one, as in factors=['sugar']"
         )
@@ -197,7 +199,11 @@ def _prepare(
     roles = [outcome, firing, *headings]
     twice = sorted({heading for heading in roles if roles.count(heading) > 1})
     if twice:
-        raise ModelError(f"column '{', '.join(twice)}'", "it is asked for twice", "give each column one role")
+        raise ModelError(
+            f"column '{', '.join(twice)}'",
+            "it is named twice",
+            "name each column once: as outcome, firing or factor",
+        )
     used, left_out = usable_rows(results, outcome, headings, firing)
     if used.empty:
         raise ModelError(
@@ -205,6 +211,8 @@ def _prepare(
             f"no row has all of {', '.join(roles)}",
             "fill in the gaps, or leave out the factor that is blank",
         )
+    for heading in headings:
+        _check_amount(heading, results[heading])
     _check_pots(results, firing)
     if used[outcome].dtype != float:
         raise ModelError(f"outcome '{outcome}'", "it is not a column of numbers", "name one that is")
@@ -215,6 +223,16 @@ def _prepare(
             "ask for a* and b*",
         )
     return used, left_out, headings
+
+
+def _check_amount(heading: str, values: pd.Series) -> None:
+    """Refuse words under a heading with a unit: one slip would turn all amounts into names."""
+    kept_as_levels = isinstance(values.dtype, pd.CategoricalDtype)
+    if not parse_heading(heading).unit or kept_as_levels or pd.api.types.is_numeric_dtype(values.dtype):
+        return
+    words = sorted(set(values[pd.to_numeric(values, errors="coerce").isna() & values.notna()].astype(str)))
+    told = f"it holds '{words[0]}', which is no number" if words else "its numbers are kept as text"
+    raise ModelError(f"factor '{heading}'", told, "make it a column of numbers")
 
 
 def _check_pots(results: pd.DataFrame, firing: str) -> None:

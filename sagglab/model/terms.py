@@ -307,7 +307,7 @@ def independent_basis(X: NDArray[np.float64], names: Sequence[str], where: str) 
     ...     np.array([[1.0, -2], [-1, 2], [0, 0]]), ["salt", "sugar"], "the model"
     ... )
     Traceback (most recent call last):
-    sagglab.errors.ModelError: the model: sugar = −2 salt cannot be told apart. ...
+    sagglab.errors.ModelError: the model: the pots cannot tell apart what always changes together: ...
     """
     norms = np.linalg.norm(X, axis=0)
     # Columns of one length, each a hair shorter than the one before, so that a tie blames the later factor.
@@ -325,7 +325,7 @@ def independent_basis(X: NDArray[np.float64], names: Sequence[str], where: str) 
         chains.append(f"{names[lost]} = {_signed(names, kept)}")
     raise ModelError(
         where,
-        f"{' and '.join(chains)} cannot be told apart",
+        f"the pots cannot tell apart what always changes together: {' and '.join(chains)}",
         "leave one of them out, or fire pots that have one without the other",
     )
 

@@ -198,8 +198,8 @@ def _amount(factor: Factor, rows: pd.DataFrame, words: Words) -> str:
     between = _row(rows.loc[presence], words)
     if between.clear and slope.clear:
         return (
-            f"Pots with {name} came out {between.full()} than pots without {between.interval()}, "
-            f"{slope.full()} for {short} ({slope.ends()})"
+            f"Pots with {name} came out {between.full()} than pots without {between.interval()}; "
+            f"reckoned by the amount, {slope.full()} for {short} ({slope.ends()})"
         )
     if between.clear:
         return (

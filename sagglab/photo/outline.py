@@ -32,6 +32,8 @@ PLAIN_SHARE = 0.6
 PLAIN = 8.0
 #: Area over that of the convex hull, below which a thing is no turned form: a plant, a hand, clutter.
 SOLID = 0.8
+#: Share of the height, at the rim and at the foot, over which a turned form is convex as seen.
+ENDS = 0.05
 #: Less of the frame than this is a crumb, not a pot.
 SMALLEST_SHARE = 0.01
 
@@ -134,7 +136,20 @@ def _flood(
     reach = max(2, len(mask) // 60)
     mask = ndimage.binary_fill_holes(np.pad(mask, reach, mode="edge"))
     mask = ndimage.binary_closing(mask, iterations=reach)[reach:-reach, reach:-reach]
-    return ndimage.binary_opening(mask, iterations=2)
+    return _with_whole_ends(ndimage.binary_opening(mask, iterations=2))
+
+
+def _with_whole_ends(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Make rim and foot convex, where a patch as pale or as dark as what lies beyond bites into them."""
+    rows = np.flatnonzero(mask.any(axis=1))
+    slice_rows = max(3, round(ENDS * len(rows)))
+    whole = mask.astype(np.uint8)
+    for end in (rows[:slice_rows], rows[-slice_rows:]):
+        down, across = np.nonzero(mask[end])
+        if len(end) and len(down):
+            places = np.stack([across, down + end[0]], axis=1).astype(np.int32)
+            cv2.fillConvexPoly(whole, cv2.convexHull(places), 1)
+    return whole.astype(bool)
 
 
 def _backdrop(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> NDArray[np.float64] | None:

@@ -128,7 +128,7 @@ def test_all_faults_are_listed_at_once(write_book):
         ),
         (
             pots("state", "melted"),
-            Problem("pots", 2, "state", "'melted'", "write whole, cracked, lost", stops=False),
+            Problem("pots", 2, "state", "'melted' is no state", "write whole, cracked, lost", stops=False),
         ),
         (
             pots("rating", "7"),
@@ -331,3 +331,9 @@ def test_a_quotation_mark_left_open_is_told_and_loses_no_row(write_book):
 
 def test_an_empty_file_lacks_its_columns(write_book):
     assert {p.column for p in faults(write_book(pots="")) if p.table == "pots"} == {"pot", "firing"}
+
+
+def test_a_heading_that_is_nearly_one_that_is_known_is_a_warning(write_book):
+    found = faults(write_book(pots="pot,firing,plaace\np1,f1,top\n"))
+    cause = "no column is called so, but one is called 'place'"
+    assert [(p.row, p.column, p.stops) for p in found if p.cause == cause] == [(1, "plaace", False)]

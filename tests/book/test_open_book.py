@@ -164,7 +164,7 @@ def test_a_missing_folder(tmp_path, name):
 
 
 def test_a_file_is_no_folder(write_book):
-    with pytest.raises(MissingFileError, match="there is no such folder"):
+    with pytest.raises(BookError, match="it is a file"):
         open_book(write_book() / "pots.csv")
 
 
@@ -196,7 +196,7 @@ def test_a_book_survives_the_way_to_another_process(write_book):
 
 def test_the_summary_counts_and_escapes(write_book):
     page = open_book(write_book(pots="pot,firing\n<b>,f1\n"))._repr_html_()
-    assert "1 pots, 1 firings, 2 photographs, 1 setups" in page
+    assert "1 pot, 1 firing, 2 photographs, 1 setup" in page
     assert "&#x27;&lt;b&gt;&#x27;" in page and "'<b>'" not in page
 
 

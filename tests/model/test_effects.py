@@ -272,13 +272,25 @@ class TestRefusals:
     def test_no_factor(self):
         text = "factors: no list of factors was given. Name at least one, as in factors=['sugar']."
         assert refusal(study()) == text
+
+    def test_a_word_in_place_of_a_list(self):
+        text = "factors: a word was given where a list is wanted. Write factors=['sugar']."
         assert refusal(study(), factors="sugar") == text
+
+    def test_words_under_a_heading_with_a_unit(self):
+        pots = study()
+        words = pots.assign(**{"sugar [g]": pots["sugar [g]"].astype(str)})
+        told = "factor 'sugar [g]': its numbers are kept as text. Make it a column of numbers."
+        assert refusal(words, factors=["sugar"]) == told
+        words.loc[words.index[0], "sugar [g]"] = "two"
+        told = "factor 'sugar [g]': it holds 'two', which is no number. Make it a column of numbers."
+        assert refusal(words, factors=["sugar"]) == told
 
     def test_one_column_in_two_roles(self):
         assert refusal(study(), factors=["sugar", "sugar [g]"]) == (
-            "column 'sugar [g]': it is asked for twice. Give each column one role."
+            "column 'sugar [g]': it is named twice. Name each column once: as outcome, firing or factor."
         )
-        assert refusal(study(), factors=["L*"]).startswith("column 'L*': it is asked for twice.")
+        assert refusal(study(), factors=["L*"]).startswith("column 'L*': it is named twice.")
 
     def test_no_rows(self):
         assert refusal(study().assign(**{"L*": np.nan}), factors=["sugar"]) == (
@@ -347,7 +359,7 @@ class TestRefusals:
         table = study()
         table["salt [g]"] = 6 - 2 * table["sugar [g]"]
         assert refusal(table, factors=["sugar", "salt"]) == (
-            "model of L*: salt = −2 sugar cannot be told apart. "
+            "model of L*: the pots cannot tell apart what always changes together: salt = −2 sugar. "
             "Leave one of them out, or fire pots that have one without the other."
         )
         table["salt [g]"] = table["sugar [g]"] + 0.5 * table["copper sulphate [g]"]
@@ -359,7 +371,7 @@ class TestRefusals:
     def test_a_category_that_repeats_another(self):
         table = study().assign(body=lambda t: t["clay"].str.upper())
         text = refusal(table, factors=["clay", "body"])
-        assert "body: BUFF = +clay: buff and body: RED = +clay: red cannot be told apart" in text
+        assert "always changes together: body: BUFF = +clay: buff and body: RED = +clay: red" in text
 
     def test_pots_without_any_scatter(self):
         table = study()

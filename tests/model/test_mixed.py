@@ -215,7 +215,7 @@ def test_dependent_columns_are_refused():
     y, X, labels = unbalanced(1)
     text = refusal(fit_mixed, y, np.column_stack([X, 2 * X[:, 1]]), {"firing": labels})
     assert text == (
-        "mixed model: column 4 = +2 column 2 cannot be told apart. "
+        "mixed model: the pots cannot tell apart what always changes together: column 4 = +2 column 2. "
         "Leave one of them out, or fire pots that have one without the other."
     )
 

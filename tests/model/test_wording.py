@@ -24,8 +24,8 @@ def of_sugar(slope, presence, outcome="L*"):
 
 def test_clear():
     assert of_sugar((-1.8, -2.3, -1.3), (-5.4, -6.9, -3.9)) == (
-        "Pots with sugar came out 5.4 L* darker than pots without (95 % interval 3.9 to 6.9 darker), "
-        "1.80 L* darker for each gram (1.30 to 2.30), judged on 36 pots in 6 firings."
+        "Pots with sugar came out 5.4 L* darker than pots without (95 % interval 3.9 to 6.9 darker); "
+        "reckoned by the amount, 1.80 L* darker for each gram (1.30 to 2.30), judged on 36 pots in 6 firings."
     )
 
 
@@ -132,8 +132,8 @@ def test_words_of_outcomes(outcome, less, more):
 def test_shares_are_said_in_percentage_points():
     assert of_sugar((0.02, 0.01, 0.03), (0.06, 0.02, 0.10), "dark share") == (
         "Pots with sugar came out 6.0 percentage points larger in dark share than pots without "
-        "(95 % interval 2.0 to 10.0 larger), 2.0 percentage points larger in dark share for each gram "
-        "(1.0 to 3.0), judged on 36 pots in 6 firings."
+        "(95 % interval 2.0 to 10.0 larger); reckoned by the amount, 2.0 percentage points larger in dark "
+        "share for each gram (1.0 to 3.0), judged on 36 pots in 6 firings."
     )
     assert words_for("dark share [%]").said(6.0, 1) == "6.0 percentage points larger in dark share"
 
