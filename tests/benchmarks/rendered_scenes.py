@@ -1,7 +1,7 @@
 """How near the measured colour, outline and corners come to the truth of rendered scenes.
 
-Run by hand: ``python tests/benchmarks/rendered_scenes.py 3000 3016`` takes the seeds from 3000 to 3015, with the
-two setups in turn, and prints one line for each and the summary.
+Run by hand: ``python tests/benchmarks/rendered_scenes.py 3000 3016`` takes the seeds from 3000 to 3015, with
+the two setups in turn, and prints one line for each and the summary.
 """
 
 import sys
