@@ -125,7 +125,7 @@ def _study(asked: argparse.Namespace) -> int:
     _print_problems(done.measured.problems)
     print(f"tables, charts, review pictures and the answer are in {asked.into}\n")
     print(*done.findings, sep="\n")
-    for row in done.not_judged.itertuples():
-        print(f"Not judged: {row.factor}: {row.reason}.")
+    for line in done.not_judged:
+        print(f"Not judged: {line}.")
     print("", *WORDS, sep="\n")
     return 0

@@ -72,13 +72,13 @@ class Study:
     ----------
     measured : MeasuredBook
     effects : Effects
-    not_judged : DataFrame
-        ``factor`` and ``reason`` of each column that was not judged.
+    not_judged : tuple of str
+        Each column that was not judged, with the reason.
     """
 
     measured: MeasuredBook
     effects: Effects
-    not_judged: pd.DataFrame
+    not_judged: tuple[str, ...]
 
     @property
     def findings(self) -> tuple[str, ...]:
@@ -112,9 +112,8 @@ class Study:
             "",
             *WORDS,
         ]
-        if len(self.not_judged):
-            lines += ["", "## Not judged", ""]
-            lines += [f"- {row.factor}: {row.reason}." for row in self.not_judged.itertuples()]
+        if self.not_judged:
+            lines += ["", "## Not judged", "", *(f"- {line}." for line in self.not_judged)]
         if self.measured.problems:
             lines += ["", "## To look at", "", *(f"- {problem}" for problem in self.measured.problems)]
         said = cautions(self.measured.book.pots, self.measured.firings["peak_C"].max())
@@ -185,18 +184,16 @@ def study(
     if factors is None:
         factors, not_judged = askable(measured.results, outcome)
     else:
-        not_judged = pd.DataFrame(columns=["factor", "reason"])
+        not_judged = ()
     if not factors:
-        reasons = "; ".join(f"{row.factor}: {row.reason}" for row in not_judged.itertuples())
-        raise ModelError(
-            f"model of {outcome}", f"no choice can be judged ({reasons})", "see what the reasons ask for"
-        )
+        cause = f"no choice can be judged ({'; '.join(not_judged)})"
+        raise ModelError(f"model of {outcome}", cause, "see what the reasons ask for")
     done = Study(measured, fit_effects(measured.results, outcome=outcome, factors=factors), not_judged)
     _write(done, into)
     return done
 
 
-def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], pd.DataFrame]:
+def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tuple[str, ...]]:
     """Tell which choices the results can judge together, and why not the others.
 
     Parameters
@@ -209,8 +206,8 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], pd.D
     -------
     factors : list of str
         Recipe columns in their order, then the firing's peak.
-    not_judged : DataFrame
-        ``factor`` and ``reason`` of each of the others.
+    not_judged : tuple of str
+        Each of the others, with the reason.
 
     Raises
     ------
@@ -242,7 +239,7 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], pd.D
                 factors.append(heading)
             except ModelError as error:
                 reasons[heading] = error.cause
-    return factors, pd.DataFrame({"factor": list(reasons), "reason": list(reasons.values())}, dtype="str")
+    return factors, tuple(f"{heading}: {reason}" for heading, reason in reasons.items())
 
 
 def _write(done: Study, into: Path) -> None:
