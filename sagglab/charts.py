@@ -286,6 +286,8 @@ def save_chart(ax: Axes, path: Path) -> None:
 
 
 def save_review(folder: Path, measured: MeasuredPhoto) -> None:
-    """Save the review picture of one photograph into a folder, under the photograph's own name."""
+    """Save the review picture of one photograph into a folder, named after the photograph and its folder."""
     draw_to_files()
-    save_chart(review_picture(measured), folder / f"{Path(measured.path).stem}.jpg")
+    # Photographs of two days may share their names, but not their folders.
+    name = "-".join(Path(measured.path).with_suffix("").parts[-2:])
+    save_chart(review_picture(measured), folder / f"{name}.jpg")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -189,7 +190,7 @@ def study(
         cause = f"no choice can be judged ({'; '.join(not_judged)})"
         raise ModelError(f"model of {outcome}", cause, "see what the reasons ask for")
     done = Study(measured, fit_effects(measured.results, outcome=outcome, factors=factors), not_judged)
-    _write(done, into)
+    write_study(done, into)
     return done
 
 
@@ -242,7 +243,9 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
     return factors, tuple(f"{heading}: {reason}" for heading, reason in reasons.items())
 
 
-def _write(done: Study, into: Path) -> None:
+def write_study(done: Study, into: Path) -> None:
+    """Write the effects, the charts and the answer into a folder, beside the tables of `measure_book`."""
+    into.mkdir(parents=True, exist_ok=True)
     _write_table(done.effects.table, into / "effects.csv")
     charts.draw_to_files()
     charts.save_chart(charts.effect_chart(done.effects), into / "effects.png")
@@ -251,7 +254,9 @@ def _write(done: Study, into: Path) -> None:
     for factor in done.effects.factors:
         if factor.heading in done.measured.book.pots:
             swatches = charts.pot_swatches(done.measured.results, factor.heading)
-            charts.save_chart(swatches, into / f"pots by {factor.name}.png")
+            # The name comes out of a table: whatever could lead elsewhere is taken out of it.
+            name = re.sub(r"[^\w ()-]", "-", factor.name)
+            charts.save_chart(swatches, into / f"pots by {name}.png")
     (into / "answer.md").write_text(done.answer(), encoding="utf-8")
 
 

@@ -1,5 +1,7 @@
 """Charts: what was drawn is what the tables say."""
 
+from pathlib import Path
+
 import matplotlib as mpl
 import matplotlib.pyplot as plt
 import numpy as np
@@ -211,6 +213,7 @@ def test_saved_chart_is_a_picture_and_is_let_go(effects, tmp_path):
     assert plt.get_fignums() == []
 
 
-def test_saved_review_has_the_photographs_name(measured, tmp_path):
+def test_saved_review_is_named_after_the_photograph_and_its_folder(measured, tmp_path):
     save_review(tmp_path, measured)
-    assert [path.name for path in tmp_path.iterdir()] == ["pot.jpg"]
+    folder = Path(measured.path).parent.name
+    assert [path.name for path in tmp_path.iterdir()] == [f"{folder}-pot.jpg"]

@@ -13,7 +13,7 @@ from sagglab.cli import main
 from sagglab.columns import RESULTS
 from sagglab.errors import UnknownNameError
 from sagglab.model.effects import fit_effects
-from sagglab.study import all_readings, askable
+from sagglab.study import MeasuredBook, Study, all_readings, askable, write_study
 
 BOOK_FILES = ("*.csv", "photos/*", "readings/*", "targets/*")
 
@@ -142,3 +142,18 @@ def test_all_readings_skip_what_cannot_be_read(small_book):
     assert list(all_readings(book)) == ["f1"]
     lost = book.firings.assign(readings="readings/none.csv")
     assert all_readings(replace(book, firings=lost)) == {}
+
+
+def test_a_material_of_any_name_gives_a_picture_inside_the_folder(studied, demo, tmp_path):
+    book = open_book(demo)
+    odd = "../soda/ash [g]"
+    measured = MeasuredBook(
+        replace(book, pots=book.pots.rename(columns={"sugar [g]": odd})),
+        pd.read_csv(studied["into"] / "measures.csv", keep_default_na=False),
+        pd.read_csv(studied["into"] / "firings.csv"),
+        pd.read_csv(studied["into"] / "results.csv").rename(columns={"sugar [g]": odd}),
+    )
+    effects = fit_effects(measured.results, outcome="L*", factors=[odd])
+    write_study(Study(measured, effects, ()), tmp_path / "into")
+    assert [path.name for path in (tmp_path / "into").glob("pots by*")] == ["pots by ---soda-ash.png"]
+    assert [path.name for path in tmp_path.iterdir()] == ["into"]
