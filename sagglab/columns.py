@@ -110,6 +110,8 @@ COLOUR_MEASURES = (
     Column("L* median", "number", "median lightness"),
     Column("a* median", "number", "median a*"),
     Column("b* median", "number", "median b*"),
+    Column("C*ab median", "number", "chroma of the median colour"),
+    Column("hue angle median", "number", "hue angle of the median colour, degrees"),
     Column("L* SD", "number", "spread of lightness over the surface"),
     Column("a* SD", "number", "spread of a* over the surface"),
     Column("b* SD", "number", "spread of b* over the surface"),

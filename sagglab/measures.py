@@ -218,8 +218,10 @@ def _colours(measures: pd.DataFrame) -> pd.DataFrame:
         good = good[good["setup"] == setup]
         row = {"pot": pot, "setup": setup, "views": len(good)}
         row |= good[[column.heading for column in COLOUR_MEASURES]].mean().to_dict()
-        # Chroma and hue belong to the mean colour; the mean of two hue angles can point anywhere.
-        _, row["C*ab"], row["hue angle"] = lab_to_lch([row["L*"], row["a*"], row["b*"]])
+        for kind in ("", " median"):
+            # Chroma and hue belong to the colour of all views; the mean of two hue angles can point anywhere.
+            colour = [row[f"{name}{kind}"] for name in ("L*", "a*", "b*")]
+            _, row[f"C*ab{kind}"], row[f"hue angle{kind}"] = lab_to_lch(colour)
         row["L* between views"] = good["L*"].std()
         bad = its_views[its_views["problems"] != ""]
         row["view problems"] = "; ".join(f"{view.photo}: {view.problems}" for view in bad.itertuples())

@@ -160,8 +160,10 @@ def colour_measures(lab: NDArray[np.float64], surface: Surface) -> dict[str, flo
     mean = np.average(values, axis=0, weights=weights)
     spread = np.sqrt(np.average((values - mean) ** 2, axis=0, weights=weights))
     median = weighted_quantile(values, weights, 0.5)
-    _, chroma, hue = lab_to_lch(mean)
-    measures = {"C*ab": chroma, "hue angle": hue}
+    measures = {}
+    for name, colour in (("", mean), (" median", median)):
+        # Of the mean or median colour: the mean of hue angles can point anywhere, and chroma has no sign.
+        _, measures[f"C*ab{name}"], measures[f"hue angle{name}"] = lab_to_lch(colour)
     for name, centre, middle, sd in zip(("L*", "a*", "b*"), mean, median, spread, strict=True):
         measures |= {name: centre, f"{name} median": middle, f"{name} SD": sd}
     measures["dark share"] = np.average(values[:, 0] < DARK_L, weights=weights)

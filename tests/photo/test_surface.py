@@ -131,3 +131,12 @@ def test_weighted_quantile_is_that_of_repeated_values():
 def test_nothing_left_to_measure_gives_nothing():
     all_glare = np.ones(SIZE, dtype=bool)
     assert colour_measures(np.zeros((*SIZE, 3)), Surface(all_glare, all_glare, np.ones(SIZE))) == {}
+
+
+def test_median_chroma_and_hue_are_those_of_the_median_colour():
+    surface, lab = flat_surface(silhouette(SOLIDS["cylinder"]))
+    lab[: lab.shape[0] // 4] = (60, 30, 0)  # a quarter or less is red, the rest stays as it was
+    measures = colour_measures(lab, surface)
+    assert measures["C*ab median"] == pytest.approx(np.hypot(9, 11))
+    assert measures["hue angle median"] == pytest.approx(np.degrees(np.arctan2(11, 9)))
+    assert measures["C*ab"] != pytest.approx(np.hypot(9, 11), abs=0.5)
