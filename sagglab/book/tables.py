@@ -82,7 +82,7 @@ def _workbook_rows(folder: Path, problems: list[Problem]) -> dict[str, Rows]:
     file = folder / WORKBOOK
     if not file.is_file():
         return {}
-    # Loaded here: most books are CSV, and openpyxl takes 0.2 s.
+    # Loaded here: most books are CSV, and openpyxl takes 0.15 s.
     from openpyxl import load_workbook
 
     try:

@@ -264,7 +264,7 @@ def _tone(
     tone = fit_tone(shown, light)
     if flat is not None:
         # The sheet's tone must be undone to know the light, and the light at each neutral patch to know the
-        # tone. Two rounds settle both, since the light differs by little over a target.
+        # tone. Two rounds settle both to 1e-6, since the light differs by little over a target.
         for _ in range(2):
             tone = fit_tone(shown, light * flat.at(places, tone))
     return tone

@@ -24,8 +24,8 @@ from sagglab.photo.surface import Surface, colour_measures, find_surface
 from sagglab.photo.target import find_target
 from sagglab.targets import Target, read_target
 
-#: Longest side, in pixels, at which the surface is measured: a pot then covers some 100,000 pixels, and its
-#: mean is the same as at full size to ΔE00 0.02 (24 megapixels, demo scenes).
+#: Longest side, in pixels, at which the surface is measured: a pot then covers some 100,000 pixels. On a
+#: scene of 17 megapixels with noise the mean came out within ΔE00 0.04 of that at full size.
 MEASURED_AT = 1600
 #: Longest side at which the outline is searched for.
 OUTLINED_AT = 800
