@@ -93,8 +93,8 @@ def find_outline(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> Outl
     # Beside a whole pot, a hand or a sheet that reaches in from outside the frame is none.
     chosen = whole or [thing for thing in things if thing.solidity >= SOLID]
     if len(chosen) != 1:
-        cause = "several things stand out, and none is like a pot" if things else "nothing stands out"
-        return _none(elsewhere, f"no pot was found: {cause} on the backdrop", "give its outline")
+        cause = "what stands out is not like one pot" if things else "nothing stands out from the backdrop"
+        return _none(elsewhere, f"no pot was found: {cause}", "give its outline")
     mask = np.zeros(elsewhere.shape, dtype=bool)
     # What is far from the pot has no say in where it ends.
     near = _around(chosen[0].region, 0.5)
