@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -11,6 +10,7 @@ import pandas as pd
 from tqdm.auto import tqdm
 
 from sagglab.book import Book
+from sagglab.book.check import is_places
 from sagglab.colour import lab_to_lch
 from sagglab.columns import COLOUR_MEASURES, FIRING_MEASURES, MEASURES, RESULTS, conform
 from sagglab.errors import Problem, Problems, SagglabError, UnknownNameError
@@ -31,7 +31,7 @@ def measure_photos(
     jobs : int
         How many processes share the work, through joblib; −1 takes one for each core.
     review : callable, optional
-        Called with each `MeasuredPhoto`, in the process that measured it; `charts.review_picture` saves one.
+        Called with each `MeasuredPhoto`, in the process that measured it, as `charts.save_review` can be.
 
     Returns
     -------
@@ -77,8 +77,7 @@ def measure_view(book: Book, photo: str) -> MeasuredPhoto:
         book.path(photo),
         target=book.path(target) if book.path(target).is_file() else target,
         flat=book.path(setup["flat"]) if setup["flat"] else None,
-        # Places are numbers; anything else is the name of a mask picture.
-        outline=(outline if re.search(r"\d\s+\d", outline) else book.path(outline)) if outline else None,
+        outline=(outline if is_places(outline) else book.path(outline)) if outline else None,
         corners=view["target corners"] or None,
     )
 

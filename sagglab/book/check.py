@@ -75,9 +75,14 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
     setups = tables["setups"]
     for row, target in setups["target"].items():
         yield from (Problem("setups", row, "target", *fault) for fault in _target_faults(folder, target))
-    for table, column in (("firings", "readings"), ("photos", "photo"), ("setups", "flat")):
+    for table, column in (
+        ("firings", "readings"),
+        ("photos", "photo"),
+        ("photos", "pot outline"),
+        ("setups", "flat"),
+    ):
         for row, name in tables[table][column].items():
-            if name == "":
+            if name == "" or (column == "pot outline" and is_places(name)):
                 continue
             fault = _outside(folder, name)
             if fault is not None:
@@ -114,6 +119,17 @@ def _target_faults(folder: Path, target: str) -> Iterator[tuple[str, str, bool]]
         if not stated:
             cause = f"'{target}' does not state its illuminant and observer: D50 and 2° were taken"
             yield cause, "add the columns illuminant and observer", False
+
+
+def is_places(outline: str) -> bool:
+    """Whether an outline is written as places, ``x y; x y; …``; anything else names a mask picture.
+
+    Examples
+    --------
+    >>> is_places("10 12; 40 12; 25.5 80"), is_places("masks/p 01 2.png")
+    (True, False)
+    """
+    return re.fullmatch(r"[\s\d.;-]*\d\s+-?\d[\s\d.;-]*", outline) is not None
 
 
 def is_there(path: Path, kind: Callable[[Path], bool]) -> bool:

@@ -337,3 +337,13 @@ def test_a_heading_that_is_nearly_one_that_is_known_is_a_warning(write_book):
     found = faults(write_book(pots="pot,firing,plaace\np1,f1,top\n"))
     cause = "no column is called so, but one is called 'place'"
     assert [(p.row, p.column, p.stops) for p in found if p.cause == cause] == [(1, "plaace", False)]
+
+
+def test_a_mask_picture_stays_inside_the_book(write_book):
+    photos = (
+        "photo,pot,setup,pot outline\nphotos/p1.jpg,p1,bench,../../mask.png\nphotos/p2.jpg,,bench,mask.png\n"
+    )
+    found = [p for p in faults(write_book(photos=photos)) if p.column == "pot outline"]
+    assert [(p.row, p.stops) for p in found] == [(2, True), (3, False)]
+    assert "outside the book" in found[0].cause
+    assert "no such file" in found[1].cause
