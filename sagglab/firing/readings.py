@@ -44,11 +44,20 @@ class Readings:
         is empty for a reading that counts, and else a key of ``FLAGS``.
     problems : Problems
         What was left out or taken for granted.
+    step_C : float
+        The least difference of temperature that the record can show; zero where it is not known.
+    step_minutes : float
+        The same of its times.
+    started : Timestamp, optional
+        Date and time at which minute 0 stands, where the record says so.
     """
 
     source: str
     table: pd.DataFrame
     problems: Problems
+    step_C: float = 0.0
+    step_minutes: float = 0.0
+    started: pd.Timestamp | None = None
 
     @property
     def counted(self) -> pd.DataFrame:
