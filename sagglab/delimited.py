@@ -7,6 +7,7 @@ import csv
 import io
 import math
 from pathlib import Path
+from typing import TextIO
 
 from sagglab.errors import FileFormatError, MissingFileError
 
@@ -16,8 +17,8 @@ DELIMITERS = (";", "\t", ",")
 LARGEST = 1e15
 
 
-def read_text(path: Path) -> str:
-    """Read a text file in UTF-8 (with or without a mark at its head), UTF-16 or Latin-1.
+def open_text(path: Path) -> TextIO:
+    """Open a text file in UTF-8 (with or without a mark at its head), UTF-16 or Latin-1, to be read by lines.
 
     Raises
     ------
@@ -36,18 +37,38 @@ def read_text(path: Path) -> str:
         raise FileFormatError(
             str(path), f"it cannot be opened ({error.strerror})", "check that it is a file you may read"
         ) from error
+    except ValueError as error:  # a name that no file can have
+        raise MissingFileError(str(path), f"it cannot be opened ({error})", "check the name") from error
+    encoding = _encoding(data)
+    if encoding is None:
+        raise FileFormatError(str(path), "it is no text file", "export it again as CSV")
+    # The bytes stay as they are and are decoded line by line: a long record as one string of text, and again
+    # as a list of lines, would take three times the memory.
+    return io.TextIOWrapper(io.BytesIO(data), encoding=encoding)
+
+
+def _encoding(data: bytes) -> str | None:
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        encodings = ("utf-16",)
+        encodings = ["utf-16"]
+    elif b"\0" in data:
+        return None
+    elif data.isascii():
+        return "ascii"
     else:
-        encodings = ("utf-8-sig", "latin-1")
+        encodings = ["utf-8-sig", "latin-1"]
     for encoding in encodings:
         try:
-            text = data.decode(encoding)
+            if "\0" not in data.decode(encoding):
+                return encoding
         except UnicodeDecodeError:
             continue
-        if "\0" not in text:
-            return text
-    raise FileFormatError(str(path), "it is no text file", "export it again as CSV")
+    return None
+
+
+def read_text(path: Path) -> str:
+    """Read a whole text file, as `open_text` opens it."""
+    with open_text(path) as text:
+        return text.read()
 
 
 def delimiter_of(line: str) -> str | None:

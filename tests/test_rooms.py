@@ -16,7 +16,7 @@ LEVELS = (
     {"colour"},
     {"materials"},
     {"columns"},
-    {"delimited"},
+    {"delimited", "workbook"},
     {"targets"},
     {"book"},
     {"firing", "photo"},
@@ -35,7 +35,7 @@ LEVEL = {room: level for level, rooms in enumerate(LEVELS) for room in rooms}
 
 #: These see only tables and result objects.
 SEE_TABLES_ONLY = {"model", "plan", "setups"}
-RECORDS = {"delimited", "targets", "book", "firing", "photo", "measures"}
+RECORDS = {"delimited", "workbook", "targets", "book", "firing", "photo", "measures"}
 
 DRAWING = {"seaborn", "matplotlib"}
 MAY_DRAW = {"charts", "handout"}

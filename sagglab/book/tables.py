@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import closing
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -13,10 +12,9 @@ from sagglab.delimited import delimiter_of, number, read_text, split_rows
 from sagglab.errors import BookError, FileFormatError, Problem, UnitError
 from sagglab.materials import find_material
 from sagglab.units import Heading, convert, parse_heading, working_unit
+from sagglab.workbook import Rows, read_sheets
 
 WORKBOOK = "book.xlsx"
-
-Rows = list[list[str]]
 
 _DATE = r"^(\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:\.\d+)?)?)?)\s*(?:Z|[+-]\d\d(?::?\d\d)?)?$"
 
@@ -82,28 +80,11 @@ def _workbook_rows(folder: Path, problems: list[Problem]) -> dict[str, Rows]:
     file = folder / WORKBOOK
     if not file.is_file():
         return {}
-    # Loaded here: most books are CSV, and openpyxl takes 0.15 s.
-    from openpyxl import load_workbook
-
     try:
-        with closing(load_workbook(file, read_only=True, data_only=True)) as workbook:
-            return {
-                sheet.title: [[_cell_text(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
-                for sheet in workbook.worksheets
-            }
-    except Exception as error:  # openpyxl lets whatever a broken archive or XML raises through
-        problems.append(
-            Problem(WORKBOOK, None, "", f"it cannot be read ({error})", "save it again as .xlsx, or as CSV")
-        )
+        return read_sheets(file)
+    except FileFormatError as error:
+        problems.append(Problem(WORKBOOK, None, "", error.cause, error.remedy))
         return {}
-
-
-def _cell_text(cell: object) -> str:
-    if cell is None:
-        return ""
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return str(cell).strip()
 
 
 def _csv_rows(file: Path, name: str, problems: list[Problem]) -> Rows | None:
