@@ -1,79 +1,121 @@
-"""Times as loggers and people write them, turned into minutes."""
+"""Clock times and lapsed times with colons, turned into minutes."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.delimited import number
+from sagglab.firing.times import MINUTES_PER_DAY, TimeReader, Times, first_time, without_clock_changes
 
-MINUTES_PER_DAY = 24 * 60
+#: Hours, minutes, seconds and half of the day.
+CLOCK = r"(\d{1,6}):([0-5]?\d)(?::([0-5]?\d(?:[.,]\d+)?))?\s*([ap]\.?m\.?)?"
+_IS_CLOCK = re.compile(CLOCK, re.IGNORECASE)
 
-_CLOCK = re.compile(r"(\d{1,6}):([0-5]?\d)(?::([0-5]?\d(?:[.,]\d+)?))?\s*([ap])?\.?m?\.?", re.IGNORECASE)
-
-
-def is_time(cell: str) -> bool:
-    """Whether a cell can be a time: a number, a clock time, or an ISO date and time."""
-    return bool(_CLOCK.fullmatch(cell)) or _is_date_time(cell) or not np.isnan(number(cell))
-
-
-def _is_date_time(cell: str) -> bool:
-    return bool(re.match(r"\d{4}-\d\d-\d\d[T ]\d\d?:\d\d", cell))
+#: A memory of what was read already is emptied when it holds so many cells.
+_REMEMBERED = 100_000
 
 
-def minutes_from_clock(cells: list[str], short_is_minutes: bool) -> NDArray[np.float64]:
-    """Minutes from clock times or from lapsed ``h:mm:ss``, going on past midnight.
+def is_clock(cell: str) -> bool:
+    """Whether a cell is a time of day, or a lapsed time written with colons."""
+    return _IS_CLOCK.fullmatch(cell) is not None
 
-    Parameters
-    ----------
-    cells : list of str
-        ``h:mm:ss``, ``h:mm``, with or without am or pm.
-    short_is_minutes : bool
-        Whether two figures mean ``mm:ss``; they mean ``h:mm`` otherwise.
 
-    Returns
-    -------
-    ndarray, shape (len(cells),)
-        Minutes since midnight of the first day, or since the clock stood at zero; not a number for a cell
-        that is no time.
+class _Remembered(dict[str, float]):
+    """Minutes for the text on one side of the first colon of a clock time.
 
-    Examples
-    --------
-    >>> minutes_from_clock(["23:50", "0:10"], short_is_minutes=False)
-    array([1430., 1450.])
-    >>> minutes_from_clock(["11:58 am", "12:02 pm"], short_is_minutes=False)
-    array([718., 722.])
+    A day holds few different hours, and an hour 3600 different rests, so that each is taken apart once and
+    not at each reading.
     """
-    minutes = np.full(len(cells), np.nan)
-    for index, cell in enumerate(cells):
-        match = _CLOCK.fullmatch(cell.strip())
-        if match is None:
-            continue
-        first, second, third, half = match.groups()
-        if short_is_minutes and third is None:
-            minutes[index] = int(first) + int(second) / 60
-            continue
-        hours = int(first)
-        if half is not None:
-            hours = hours % 12 + (12 if half.lower() == "p" else 0)
-        minutes[index] = hours * 60 + int(second) + number(third or "0") / 60
-    # A clock that falls by more than half a day has passed midnight; a smaller fall is a row out of order.
-    known = np.flatnonzero(~np.isnan(minutes))
-    days = np.cumsum(np.diff(minutes[known], prepend=minutes[known[:1]]) < -MINUTES_PER_DAY / 2)
-    minutes[known] += MINUTES_PER_DAY * days
-    return minutes
+
+    def __init__(self, minutes_of: Callable[[str], float]) -> None:
+        self.minutes_of = minutes_of
+
+    def __missing__(self, text: str) -> float:
+        if len(self) > _REMEMBERED:
+            self.clear()
+        self[text] = value = self.minutes_of(text)
+        return value
 
 
-def minutes_from_dates(cells: list[str]) -> NDArray[np.float64]:
-    """Minutes from ISO dates and times, offsets from UTC honoured; counted from the first of them.
+def _half(cell: str) -> str:
+    """Tell whether a clock time is before or after noon; empty when it does not say."""
+    return cell.lower().rstrip(" m.")[-1:].strip("0123456789")
 
-    Examples
-    --------
-    >>> minutes_from_dates(["2026-05-01 09:00", "2026-05-01T09:07:30"])
-    array([0. , 7.5])
-    """
-    times = pd.to_datetime(pd.Series(cells, dtype="str"), errors="coerce", format="ISO8601", utc=True)
-    return ((times - times.dropna().min()) / pd.Timedelta(minutes=1)).to_numpy()
+
+@dataclass
+class ClockTimes(TimeReader):
+    """Clock times and lapsed ``h:mm:ss``, going on past midnight."""
+
+    heading: str
+    first: str
+
+    def __post_init__(self) -> None:
+        self.halves = _half(self.first) != ""
+        self.hours = _Remembered(self._hours)
+        self.rests = _Remembered(self._rest)
+
+    def _hours(self, text: str) -> float:
+        if not text.strip().isdecimal() or len(text) > 6:
+            return np.nan
+        return int(text) % 12 * 60 if self.halves else int(text) * 60
+
+    def _rest(self, text: str) -> float:
+        match = _IS_CLOCK.fullmatch(f"0:{text.strip()}")
+        # Without am or pm beside others that have it, nobody can tell the time.
+        if match is None or (match[4] is not None) != self.halves:
+            return np.nan
+        return int(match[2]) + number(match[3] or "0") / 60 + (720 if _half(text) == "p" else 0)
+
+    def read(self, cells: list[str]) -> NDArray[np.float64]:
+        """Read minutes since midnight, or since the clock stood at zero."""
+        hours, rests = self.hours, self.rests
+        return np.array(
+            [hours[hour] + rests[rest] for hour, _, rest in (cell.partition(":") for cell in cells)]
+        )
+
+    def finish(self, numbers: NDArray[np.float64]) -> Times:
+        """Settle what two figures mean, and go on past midnight."""
+        if np.isnan(numbers).all():
+            return Times(numbers)
+        told = []
+        two_figures = self.first.count(":") == 1
+        step = 1.0 if two_figures else 1 / 60
+        words = self.heading.lower()
+        if two_figures and not self.halves:
+            stated = re.search(r"clock|hour|day|\bhh?\b|mm:ss", words)
+            short = "mm:ss" in words and "h:mm" not in words
+            # No clock stands at 24 or more, and a record of more than a day is written with its date.
+            if not stated and np.nanmax(numbers) >= MINUTES_PER_DAY:
+                short = True
+            if not stated:
+                meanings = ("hours and minutes", "time [h:mm]"), ("minutes and seconds", "time [mm:ss]")
+                (taken, _), (other, heading) = meanings[::-1] if short else meanings
+                remedy = f"if it means {other}, write the heading as '{heading}'"
+                told.append((f"'{self.first}' was read as {taken}", remedy))
+            if short:
+                minutes = numbers / 60
+                return Times(minutes - first_time(minutes), step=1 / 60, told=tuple(told))
+        known = np.flatnonzero(~np.isnan(numbers))
+        minutes = numbers.copy()
+        went = minutes[known]
+        # A clock that falls by more than half its round has passed midnight, or noon; a smaller fall is a row
+        # out of order, or the end of summer time.
+        round_of = MINUTES_PER_DAY
+        twelve = not self.halves and went.min() >= 60 and went.max() < 13 * 60
+        if twelve and (np.diff(went) < -360).any():
+            went, round_of = went % 720, 720
+            told.append(
+                (
+                    "its clock goes from 12 to 1, and was read as one of twelve hours",
+                    "write the times of a whole day as 13:05, or with am and pm",
+                )
+            )
+        rounds = np.cumsum(np.diff(went, prepend=went[:1]) < -round_of / 2)
+        went, changed = without_clock_changes(went + round_of * rounds, dated=False)
+        minutes[known] = went
+        return Times(minutes - first_time(minutes), step=step, told=(*told, *changed))

@@ -1,39 +1,30 @@
-"""Readings: one firing's temperature record, from a logger's export or from paper."""
+"""Readings: one temperature record, from a logger's export or from paper."""
 
 from __future__ import annotations
 
+import datetime as dt
 import html
 import os
-import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from sagglab.columns import READINGS, conform
-from sagglab.delimited import number, read_text
-from sagglab.errors import Problem, Problems, ReadingsError, UnitError
-from sagglab.firing.clock import is_time, minutes_from_clock, minutes_from_dates
-from sagglab.firing.layout import choose_columns, is_open_mark, lay_out, stated_unit, time_unit
-from sagglab.firing.thermocouple import temperature_from_mV
-from sagglab.units import both_scales, convert, working_unit
-
-#: Why a reading is left out of the measures.
-FLAGS = {
-    "open": "the instrument gave no temperature: an open sensor, or a blank cell",
-    "unreadable": "the cell holds neither a number nor a known mark",
-    "out of order": "its time is not later than that of the reading before it",
-}
-
-#: No small gas kiln gets there; a record that does is in another unit.
-HIGHEST_C = 1400.0
+from sagglab.delimited import open_text
+from sagglab.errors import Problem, Problems, ReadingsError
+from sagglab.firing.cells import Cells, least_step, to_celsius
+from sagglab.firing.flags import FLAGS, HIGHEST_C, counts, flag_readings
+from sagglab.firing.headings import choose_columns, unit_of
+from sagglab.firing.layout import Line, lay_out
+from sagglab.units import both_scales, convert
+from sagglab.workbook import Rows, read_sheets
 
 
 @dataclass(frozen=True, repr=False)
 class Readings:
-    """One firing's temperature record.
+    """One temperature record.
 
     Attributes
     ----------
@@ -41,7 +32,7 @@ class Readings:
         The file it came from.
     table : DataFrame
         ``minutes``, ``temperature_C`` and ``flag``; one row per reading, in the order of the file. The flag
-        is empty for a reading that counts, and else a key of ``FLAGS``.
+        is a key of ``FLAGS``, and empty where there is nothing to say.
     problems : Problems
         What was left out or taken for granted.
     step_C : float
@@ -62,14 +53,16 @@ class Readings:
     @property
     def counted(self) -> pd.DataFrame:
         """The readings that count, in order of time."""
-        return self.table[self.table["flag"] == ""].reset_index(drop=True)
+        return self.table[counts(self.table["flag"])].reset_index(drop=True)
 
     def __repr__(self) -> str:
         counted = self.counted
         lasted = counted["minutes"].max() - counted["minutes"].min()
+        left_out = len(self.table) - len(counted)
         return (
             f"{Path(self.source).name}: {len(counted)} readings over {lasted:.0f} min, "
             f"up to {both_scales(counted['temperature_C'].max())}"
+            + (f"; {left_out} more left out" if left_out else "")
         )
 
     def _repr_html_(self) -> str:
@@ -77,21 +70,23 @@ class Readings:
 
 
 def read_readings(
-    path: str | os.PathLike[str],
+    path_or_table: str | os.PathLike[str] | pd.DataFrame,
     unit: str | None = None,
     thermocouple: str | None = None,
     cold_junction_C: float | None = None,
     column: str | None = None,
+    sheet: str | None = None,
 ) -> Readings:
     """Read a temperature record.
 
     Parameters
     ----------
-    path : path
+    path_or_table : path or DataFrame
         A text table with a time column and a temperature column, separated by comma, semicolon, tab or
-        spaces. Lines before the headings are passed over.
+        spaces; or an ``.xlsx`` workbook; or a table with such headings. Lines before the headings are passed
+        over.
     unit : str, optional
-        Unit of the temperature (``degC``, ``degF``, ``K``, ``mV``), for a file whose heading states none;
+        Unit of the temperature (``degC``, ``degF``, ``K``, ``mV``), for a record whose heading states none;
         it also wins over the heading.
     thermocouple : str, optional
         Type of the thermocouple (K, N, S, R), needed for a record in mV.
@@ -99,6 +94,8 @@ def read_readings(
         Temperature of the cold junction, needed for a record in mV.
     column : str, optional
         Heading of the temperature column, for a record of several channels.
+    sheet : str, optional
+        Name of the sheet, for a workbook in which several hold readings.
 
     Returns
     -------
@@ -108,162 +105,137 @@ def read_readings(
     ------
     MissingFileError
         There is no such file.
+    FileFormatError
+        It is neither text nor a workbook.
     ReadingsError
-        The file is no such table, states no unit, or cannot be right in the unit that it states.
+        It is no such table, states no unit, or cannot be right in the unit that it states.
     UnitError
         The unit is not one of temperature.
 
     Notes
     -----
     Times are minutes, seconds or hours, as the heading says; clock times with or without am and pm, past
-    midnight; ``h:mm:ss`` since the start; ISO dates and times. Clock times and dates count from the first.
+    midnight; ``h:mm:ss`` since the start; dates with times, in one column or two, with or without an offset
+    from UTC. Clock times and dates count from the first.
+
+    Examples
+    --------
+    >>> read_readings(pd.DataFrame({"time [min]": [0, 20, 40], "pyrometer [degF]": [68, 914, 1382]}))
+    table: 3 readings over 40 min, up to 750 °C (1382 °F)
     """
-    source = str(path)
-    layout = lay_out(read_text(Path(path)), source)
-    time_column, heat_column = choose_columns(layout, source, column)
-    heading = layout.head[heat_column]
-    cells = layout.column(heat_column)
-    problems: list[Problem] = []
-    minutes = _minutes(layout.column(time_column), layout.head[time_column], source, problems)
-    values = np.array([number(cell) for cell in cells])
-    _check_commas(cells, f"{source}, column '{heading}'")
-    stated = unit or stated_unit(heading)
-    if stated is None:
-        raise ReadingsError(
-            f"{source}, column '{heading}'",
-            "no unit is stated, and none is guessed",
-            "write the heading as 'temperature [degC]' or 'temperature [degF]', or give unit=",
-        )
-    temperature = _to_celsius(values, stated, thermocouple, cold_junction_C, source)
-    flags = _flags(cells, minutes, temperature, layout.named("flag"))
-    table = conform(
-        [
-            {"minutes": minute, "temperature_C": degrees, "flag": flag}
-            for minute, degrees, flag in zip(minutes, temperature, flags, strict=True)
-        ],
-        READINGS,
-    )
-    _check_range(table, stated, source, layout.lines)
-    for flag, meaning in FLAGS.items():
-        flagged = np.flatnonzero(table["flag"] == flag)
-        if len(flagged):
-            problems.append(
-                Problem(
-                    source,
-                    layout.lines[int(flagged[0])],
-                    heading,
-                    f"{len(flagged)} of {len(table)} readings left out as '{flag}': {meaning}",
-                    "look at these lines of the record",
-                    stops=False,
-                )
+    if isinstance(path_or_table, pd.DataFrame):
+        return _read(_rows_of(path_or_table), "table", unit, thermocouple, cold_junction_C, column)
+    path = Path(path_or_table)
+    if path.suffix.lower() == ".xlsx":
+        name, rows = _sheet_of(path, sheet)
+        return _read(rows, f"{path}, sheet {name}", unit, thermocouple, cold_junction_C, column)
+    with open_text(path) as lines:
+        return _read(lines, str(path), unit, thermocouple, cold_junction_C, column)
+
+
+def _rows_of(table: pd.DataFrame) -> Rows:
+    """Write a table out as rows of text, so that it reads like any other."""
+    if table.index.name is not None or isinstance(table.index, pd.DatetimeIndex | pd.TimedeltaIndex):
+        table = table.reset_index(names=table.index.name or "time")
+    columns = []
+    for position in range(table.shape[1]):
+        cells = table.iloc[:, position]
+        if pd.api.types.is_timedelta64_dtype(cells.dtype):
+            head = f"{table.columns[position]} [s]"
+            columns.append([head, *map(_cell, cells / pd.Timedelta(seconds=1))])
+        else:
+            columns.append([str(table.columns[position]), *map(_cell, cells)])
+    return list(map(list, zip(*columns, strict=True)))
+
+
+def _cell(value: object) -> str:
+    if isinstance(value, dt.datetime | pd.Timestamp) and not pd.isna(value):
+        return value.isoformat(sep=" ")
+    return "" if value is None or value is pd.NA or value != value else str(value).strip()
+
+
+def _sheet_of(path: Path, wanted: str | None) -> tuple[str, Rows]:
+    sheets = read_sheets(path)
+    if wanted is not None:
+        if wanted not in sheets:
+            raise ReadingsError(
+                str(path), f"no sheet is called '{wanted}'", f"give one of {', '.join(sheets)}"
             )
-    return Readings(source, table, Problems(problems))
-
-
-def _minutes(times: list[str], heading: str, source: str, problems: list[Problem]) -> NDArray[np.float64]:
-    filled = next((cell for cell in times if is_time(cell)), "")
-    if re.match(r"\d{4}-\d\d-\d\d", filled):
-        return minutes_from_dates(times)
-    if ":" in filled:
-        two_figures = filled.count(":") == 1
-        words = heading.lower()
-        short_is_minutes = two_figures and "mm:ss" in words and "h:mm" not in words
-        if two_figures and not re.search(
-            r"clock|hour|day|\bhh?\b|mm:ss|\b[ap]m\b", words + filled[-3:].lower()
-        ):
-            problems.append(
-                Problem(
-                    source,
-                    None,
-                    heading,
-                    f"'{filled}' was read as hours and minutes",
-                    "if it means minutes and seconds, write the heading as 'time [mm:ss]'",
-                    stops=False,
-                )
-            )
-        minutes = minutes_from_clock(times, short_is_minutes)
-        return minutes - minutes[~np.isnan(minutes)][:1]
-    minutes = np.array([number(cell) for cell in times])
-    stated = time_unit(heading)
-    if stated is None:
+        return wanted, sheets[wanted]
+    holding = {}
+    for name, rows in sheets.items():
+        try:
+            lay_out(rows, name)
+        except ReadingsError:
+            continue
+        holding[name] = rows
+    if len(holding) > 1:
         raise ReadingsError(
-            f"{source}, column '{heading}'",
-            "it does not say whether these times are seconds, minutes or hours",
-            "write the heading as 'time [min]', 'time [s]' or 'time [h]'",
+            str(path),
+            f"several of its sheets hold readings: {', '.join(holding)}",
+            "name the one that you mean, sheet=",
         )
-    return convert(minutes, stated, "min")
+    # With none of them, the first is read, and says what it lacks.
+    return next(iter((holding or sheets).items()))
 
 
-def _check_commas(cells: list[str], where: str) -> None:
-    """Refuse "1,234" beside plain whole numbers: it is 1234 to one reader and 1.234 to another."""
-    shown = [cell for cell in cells if "," in cell and not np.isnan(number(cell))]
-    plain = any(cell.isdigit() for cell in cells)
-    if shown and plain and all(re.fullmatch(r"-?[1-9]\d{0,2},\d{3}", cell) for cell in shown):
-        raise ReadingsError(
-            where,
-            f"'{shown[0]}' can mean thousands or decimals",
-            "write the numbers without a comma between the thousands",
-        )
-
-
-def _to_celsius(
-    values: NDArray[np.float64],
-    unit: str,
+def _read(
+    lines: Iterable[Line],
+    source: str,
+    unit: str | None,
     thermocouple: str | None,
     cold_junction_C: float | None,
-    source: str,
-) -> NDArray[np.float64]:
-    if unit.lower() == "mv":
-        if thermocouple is None or cold_junction_C is None:
-            raise ReadingsError(
-                source,
-                "it is in millivolts, which need the thermocouple's type and the cold junction's temperature",
-                "give thermocouple='K' (or N, S, R) and cold_junction_C=",
+    column: str | None,
+) -> Readings:
+    layout = lay_out(lines, source)
+    columns = choose_columns(layout.head, layout.sample, column, source)
+    cells = Cells.read(layout, columns)
+    heading = layout.head[columns.heat]
+    stated = unit or cells.unit(f"{source}, column '{heading}'") or unit_of(heading, source)
+    cells.check_commas(f"{source}, column '{heading}'")
+    temperature = to_celsius(cells.values, stated, thermocouple, cold_junction_C, source)
+    minutes = cells.times.minutes
+    flags = flag_readings(cells, minutes, temperature, stated, source)
+    table = pd.DataFrame(
+        {"minutes": minutes, "temperature_C": temperature, "flag": pd.Series(flags, dtype="str")}
+    )
+    problems = [
+        Problem(source, None, layout.head[columns.time], cause, remedy, stops=False)
+        for cause, remedy in cells.times.told
+    ]
+    for flag, about in FLAGS.items():
+        flagged = np.flatnonzero(flags == flag)
+        if flagged.size:
+            did = "marked" if about.counts else "left out as"
+            cause = f"{flagged.size} of {len(table)} readings {did} '{flag}': {about.meaning}"
+            remedy = "look at these lines of the record"
+            problems.append(
+                Problem(source, int(cells.lines[flagged[0]]), heading, cause, remedy, stops=False)
             )
-        return temperature_from_mV(values, thermocouple, cold_junction_C)
-    if working_unit(unit) != "degC":
-        raise UnitError(f"{source}: unit [{unit}]", "it is no temperature", "give degC, degF, K or mV")
-    return convert(values, unit, "degC")
-
-
-def _flags(
-    cells: list[str], minutes: NDArray[np.float64], temperature: NDArray[np.float64], kept: list[str]
-) -> list[str]:
-    flags = []
-    latest = -np.inf
-    for cell, minute, degrees, flag in zip(cells, minutes, temperature, kept, strict=True):
-        if flag in FLAGS:  # the record was written by sagglab, or flagged by hand
-            flags.append(flag)
-        elif np.isnan(degrees):
-            flags.append("open" if is_open_mark(cell) else "unreadable")
-        elif np.isnan(minute):
-            flags.append("unreadable")
-        elif minute <= latest:
-            flags.append("out of order")
-        else:
-            flags.append("")
-            latest = minute
-    return flags
-
-
-def _check_range(table: pd.DataFrame, unit: str, source: str, lines: list[int]) -> None:
-    counted = table.loc[table["flag"] == "", "temperature_C"]
-    if len(counted) < 2:
+    problems += _doubts(table, stated, source, heading)
+    readings = Readings(
+        source,
+        table,
+        Problems(problems),
+        least_step(cells.values, stated, thermocouple, cold_junction_C),
+        cells.times.step,
+        cells.times.started,
+    )
+    if len(readings.counted) < 2:
         raise ReadingsError(
             source,
-            f"{'only one' if len(counted) else 'none'} of its readings counts",
+            f"{'only one' if len(readings.counted) else 'none'} of its readings counts",
             "at least two are needed to measure a firing",
         )
-    coldest, hottest = counted.idxmin(), counted.idxmax()
-    if counted[coldest] < -273.15:
-        raise ReadingsError(
-            f"{source}, line {lines[coldest]}",
-            f"{counted[coldest]:.0f} °C is below absolute zero",
-            f"check the unit, which is stated as [{unit}]",
-        )
-    if counted[hottest] > HIGHEST_C:
-        raise ReadingsError(
-            f"{source}, line {lines[hottest]}",
-            f"{counted[hottest]:.0f} °C is hotter than any kiln of this kind gets",
-            f"check the unit, which is stated as [{unit}]; a record in °F wants [degF]",
-        )
+    return readings
+
+
+def _doubts(table: pd.DataFrame, unit: str, source: str, heading: str) -> list[Problem]:
+    """Say when a record in °F would look more like a firing in °C."""
+    counted = table.loc[counts(table["flag"]), "temperature_C"]
+    peak_F = convert(counted.max(), "degC", "degF") if counted.size else np.nan
+    if unit.lower().lstrip("deg°") != "f" or not 550 <= peak_F <= HIGHEST_C:
+        return []
+    cause = f"its peak is {both_scales(counted.max())}, which is low for a firing"
+    remedy = f"if the numbers are in °C, write the heading as '{heading.split('[')[0].strip()} [degC]'"
+    return [Problem(source, None, heading, cause, remedy, stops=False)]

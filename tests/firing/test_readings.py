@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from sagglab.errors import FileFormatError, MissingFileError, ReadingsError, UnitError
-from sagglab.firing.readings import FLAGS, read_readings
+from sagglab.firing.flags import FLAGS
+from sagglab.firing.readings import read_readings
 from sagglab.firing.thermocouple import emf_mV
 
 MINUTES = [0.0, 10.0, 20.0, 60.0]
@@ -112,7 +113,7 @@ def test_an_open_sensor_is_flagged_and_left_out(read, mark):
     readings = read(f"time [min],temperature [degC]\n0,20\n10,{mark}\n20,750\n")
     assert readings.table["flag"].tolist() == ["", "open", ""]
     assert readings.counted["minutes"].tolist() == [0, 20]
-    assert readings.problems[0].cause == f"1 of 3 readings left out as 'open': {FLAGS['open']}"
+    assert readings.problems[0].cause == f"1 of 3 readings left out as 'open': {FLAGS['open'].meaning}"
     assert not readings.problems.stopping
 
 
@@ -129,8 +130,19 @@ def test_what_is_neither_number_nor_mark_is_flagged(read):
 
 
 def test_a_row_out_of_order_is_flagged(read):
-    readings = read("time [min],temperature [degC]\n0,20\n10,320\n5,330\n10,340\n20,750\n")
-    assert readings.table["flag"].tolist() == ["", "", "out of order", "out of order", ""]
+    readings = read("time [min],temperature [degC]\n0,20\n10,320\n5,330\n12,340\n20,750\n")
+    assert readings.table["flag"].tolist() == ["", "", "out of order", "", ""]
+
+
+def test_one_slip_in_the_times_does_not_cost_the_readings_after_it(read):
+    readings = read("time [min],temperature [degC]\n0,20\n10,320\n1500,480\n20,600\n25,750\n30,740\n")
+    assert readings.table["flag"].tolist() == ["", "", "out of order", "", "", ""]
+
+
+def test_two_values_at_one_time(read):
+    readings = read("time [min],temperature [degC]\n0,20\n10,320\n10,330\n20,600\n")
+    assert readings.table["flag"].tolist() == ["", "", "same time", ""]
+    assert readings.problems[0].row == 4
 
 
 def test_a_clock_that_steps_back_a_little_has_not_passed_midnight(read):
@@ -262,11 +274,13 @@ def test_a_comma_between_thousands_is_not_taken_for_a_decimal_one(read):
 
 
 def test_the_table_reads_back_the_same(read, tmp_path):
-    first = read("time [min],temperature [degC]\n0,open\n10,320.5\n5,330\n15,hot\n20,750\n?,9\n60,250\n")
-    assert set(first.table["flag"]) == {"", *FLAGS}
+    rows = "0,open\n10,320.5\n12,330\n9,331\n12,335\n15,hot\n16,9999\n20,550\n?,9\n30,250\n"
+    first = read(f"time [min],temperature [degC]\n{rows}")
+    assert set(first.table["flag"]) == {"", "open", "out of order", "same time", "unreadable", "out of range"}
     first.table.to_csv(tmp_path / "again.csv", index=False)
     again = read_readings(tmp_path / "again.csv")
     pd.testing.assert_frame_equal(again.table, first.table)
+    pd.testing.assert_frame_equal(read_readings(first.table).table, first.table)
 
 
 def test_a_summary_shows_both_scales(read):

@@ -1,0 +1,317 @@
+"""Flags: what is wrong with a reading, found by rules that a person could apply with a ruler.
+
+The limits are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from sagglab.errors import ReadingsError
+from sagglab.firing.cells import Cells
+
+
+@dataclass(frozen=True)
+class Flag:
+    """What a flag says of its reading.
+
+    Attributes
+    ----------
+    meaning : str
+        One sentence without its full stop.
+    counts : bool
+        Whether the reading is measured all the same.
+    """
+
+    meaning: str
+    counts: bool = False
+
+
+FLAGS = {
+    "open": Flag("the instrument gave no temperature: an open sensor, or a blank cell"),
+    "unreadable": Flag("the cell holds neither a number nor a known mark"),
+    "struck out": Flag("whoever kept the record struck it out"),
+    "same time": Flag("another reading, which counts, has the same time"),
+    "out of order": Flag("its time is earlier than that of a reading before it"),
+    "out of range": Flag("no kiln of this kind gets so hot or so cold: the sensor was open, or it is a slip"),
+    "spike": Flag("it stands out from the readings on both sides by more than a kiln can do"),
+    "jump": Flag("the temperature stepped further than a kiln can go: the sensor was moved, or came loose"),
+    "stuck": Flag("the same value came again and again while the kiln went on, as the next readings show"),
+    "after a gap": Flag("readings are missing before it for much longer than usual", counts=True),
+}
+
+#: No firing of this kind gets hotter or colder; a record that does is in another unit.
+HIGHEST_C = 1100.0
+LOWEST_C = -60.0
+ABSOLUTE_ZERO_C = -273.15
+
+#: Nothing in a small gas kiln heats or cools a sensor faster, there and back again.
+FASTEST_C_PER_MIN = 60.0
+#: What a small gas kiln does for an hour.
+USUAL_C_PER_MIN = 10.0
+#: A smaller step than this is no fault, however quick.
+LEAST_STEP_C = 5.0
+#: An excursion that lasts longer is a jump.
+LONGEST_SPIKE_MINUTES = 10.0
+#: Nobody calls a run of fewer readings, or a shorter one, stuck; a cold kiln stays as it is for hours.
+STUCK_READINGS, STUCK_MINUTES, STUCK_ABOVE_C = 5, 5.0, 100.0
+#: A gap is so many times the usual interval, and longer than a minute.
+GAP_INTERVALS, GAP_MINUTES = 5.0, 1.0
+
+
+def counts(flags: pd.Series) -> pd.Series:
+    """Tell which readings are measured, by their flags."""
+    return flags.isin(["", *(name for name, flag in FLAGS.items() if flag.counts)])
+
+
+def in_order(minutes: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Tell which readings to keep so that time goes forward and the fewest are left out.
+
+    Parameters
+    ----------
+    minutes : ndarray, shape (N,)
+
+    Returns
+    -------
+    ndarray of bool, shape (N,)
+        True along a longest strictly rising run of times.
+
+    Examples
+    --------
+    >>> in_order(np.array([0.0, 10, 900, 20, 30])).tolist()
+    [True, True, False, True, True]
+    """
+    if (np.diff(minutes) > 0).all():
+        return np.ones(minutes.size, dtype=bool)
+    # The longest rising run, found from the end, so that of two equally good the earlier reading is kept.
+    ends: list[float] = []
+    places: list[int] = []
+    before = np.full(minutes.size, -1)
+    for place in range(minutes.size - 1, -1, -1):
+        rank = bisect_left(ends, -minutes[place])
+        if rank:
+            before[place] = places[rank - 1]
+        if rank == len(ends):
+            ends.append(-minutes[place])
+            places.append(place)
+        else:
+            ends[rank], places[rank] = -minutes[place], place
+    kept = np.zeros(minutes.size, dtype=bool)
+    place = places[-1]
+    while place >= 0:
+        kept[place] = True
+        place = before[place]
+    return kept
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far a record can go in a time, its own restlessness allowed for.
+
+    Attributes
+    ----------
+    at_once_C : float
+        A step that may happen from one reading to the next, however close they are.
+    """
+
+    at_once_C: float
+
+    @classmethod
+    def of(cls, temperature: NDArray[np.float64]) -> Reach:
+        """Measure the restlessness of a record."""
+        bend = np.abs(temperature[1:-1] - (temperature[:-2] + temperature[2:]) / 2)
+        # Of sparse readings it is the curve that bends, not the noise: hence no more than 2 °C of it.
+        noise = min(1.4826 * float(np.median(bend)), 2.0) if bend.size else 0.0
+        return cls(LEAST_STEP_C + 8 * noise)
+
+    def exceeded(self, minutes: NDArray[np.float64], change_C: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Tell which changes no kiln makes in so many minutes."""
+        return np.abs(change_C) > self.at_once_C + FASTEST_C_PER_MIN * np.abs(minutes)
+
+
+def jumping(
+    minutes: NDArray[np.float64], temperature: NDArray[np.float64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Find spikes and jumps.
+
+    Parameters
+    ----------
+    minutes, temperature : ndarray, shape (N,)
+        In order of time.
+
+    Returns
+    -------
+    spikes, jumps : ndarray of int
+        Positions of readings.
+
+    Notes
+    -----
+    The record falls into runs, parted by steps that no kiln makes. A run that is left again within
+    `LONGEST_SPIKE_MINUTES`, for where the record could have gone meanwhile, is a spike. Else the record has
+    jumped, and one side is given up: a run of few readings beside many, or else the colder one, since a
+    sensor that is out of the kiln, or not yet in it, reads cold. Of a long run that is as far as the kiln
+    cannot have come meanwhile at `USUAL_C_PER_MIN`; beyond, it may show another firing.
+    """
+    reach = Reach.of(temperature)
+    steps = np.flatnonzero(reach.exceeded(np.diff(minutes), np.diff(temperature))) + 1
+    spikes, jumps = [np.empty(0, dtype=np.int64)], [np.empty(0, dtype=np.int64)]
+    # So many steps are no faults of single readings: the column is no kiln's temperature, or all noise.
+    if not steps.size or steps.size > minutes.size / 3 + 2:
+        return spikes[0], jumps[0]
+    begin, last, passed = 0, steps[0] - 1, 0  # the run that counts, and how far the record was looked through
+    for start, stop in pairwise([*steps.tolist(), minutes.size]):
+        if start < passed:
+            continue
+        if not reach.exceeded(minutes[start] - minutes[last], temperature[start] - temperature[last]):
+            last = stop - 1
+            continue
+        lapsed = minutes[steps] - minutes[last]
+        soon = (lapsed <= LONGEST_SPIKE_MINUTES) | (steps == start + 1)
+        back = steps[(steps > start) & soon & ~reach.exceeded(lapsed, temperature[steps] - temperature[last])]
+        if back.size:
+            spikes.append(np.arange(start, back[0]))
+            passed = back[0]
+            continue
+        before, after = np.arange(begin, last + 1), np.arange(start, stop)
+        if before.size < after.size / 10:
+            jumps.append(before)
+        elif after.size < before.size / 10 or temperature[start] < temperature[last]:
+            lapsed, change = minutes[after] - minutes[last], temperature[after] - temperature[last]
+            far = np.abs(change) > USUAL_C_PER_MIN * lapsed
+            out = after if far.all() else after[: int(far.argmin())]
+            jumps.append(out)
+            if out.size < after.size:
+                last = stop - 1
+            continue
+        else:
+            lapsed, change = minutes[start] - minutes[before], temperature[start] - temperature[before]
+            far = (np.abs(change) > USUAL_C_PER_MIN * lapsed)[::-1]
+            jumps.append(before if far.all() else before[before.size - int(far.argmin()) :])
+        begin, last = start, stop - 1
+    return np.concatenate(spikes), np.concatenate(jumps)
+
+
+def stuck(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Find readings that repeat a value while the kiln went on.
+
+    A hold shows the same value, too. But it is left at the pace of a kiln, where a sensor that had stuck
+    comes back in one step with the climb that it missed.
+    """
+    if not temperature.size:
+        return np.empty(0, dtype=np.int64)
+    steps = np.diff(temperature)
+    changes = np.flatnonzero(steps != 0) + 1
+    starts = np.concatenate([[0], changes])
+    ends = np.concatenate([changes, [temperature.size]]) - 1
+    long = (ends - starts + 1 >= STUCK_READINGS) & (minutes[ends] - minutes[starts] >= STUCK_MINUTES)
+    found = [np.empty(0, dtype=np.int64)]
+    for start, end in zip(starts[long], ends[long], strict=True):
+        if temperature[start] < STUCK_ABOVE_C:
+            continue
+        if end < steps.size:
+            after = np.abs(steps[end + 1 : end + 1 + STUCK_READINGS])
+            usual = float(np.median(after)) if after.size else np.inf
+            is_stuck = abs(steps[end]) > max(LEAST_STEP_C, 4 * usual)
+        else:
+            # To the end of the record, only a restless sensor that falls silent is told from a hold.
+            turned = np.diff(np.sign(steps[:start])) != 0
+            is_stuck = turned.size > 0 and turned.mean() > 0.2
+        if is_stuck:
+            found.append(np.arange(start + 1, end + 1))
+    return np.concatenate(found)
+
+
+def after_gaps(minutes: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Find readings before which others are missing, by the usual interval of the record."""
+    intervals = np.diff(minutes)
+    if intervals.size < 3:
+        return np.empty(0, dtype=np.int64)
+    usual = float(np.median(intervals))
+    return np.flatnonzero(intervals > max(GAP_INTERVALS * usual, GAP_MINUTES)) + 1
+
+
+def flag_readings(
+    cells: Cells,
+    minutes: NDArray[np.float64],
+    temperature: NDArray[np.float64],
+    unit: str,
+    source: str,
+) -> NDArray[np.object_]:
+    """Flag each reading; a rule sees only what the rules before it let count.
+
+    Parameters
+    ----------
+    cells : Cells
+        As they were written.
+    minutes, temperature : ndarray, shape (N,)
+        In minutes and °C, in the order of the file; not a number where a cell is none.
+    unit, source : str
+        The unit stated and the file, for an error.
+
+    Returns
+    -------
+    ndarray of str, shape (N,)
+        Keys of ``FLAGS``; empty where there is nothing to say.
+
+    Raises
+    ------
+    ReadingsError
+        The record goes out of range at the pace of a kiln: its unit is wrong.
+    """
+    flags = np.full(minutes.size, "", dtype=object)
+    flags[np.isnan(temperature) | np.isnan(minutes)] = "unreadable"
+    flags[cells.marks] = "open"
+    # The record was written by sagglab, or struck out by hand: what was left out stays so.
+    kept = np.isin(cells.kept_flags, [name for name, flag in FLAGS.items() if not flag.counts])
+    flags[kept] = cells.kept_flags[kept]
+
+    good = np.flatnonzero(flags == "")
+    kept = in_order(minutes[good])
+    late = good[~kept]
+    flags[late] = np.where(np.isin(minutes[late], minutes[good[kept]]), "same time", "out of order")
+    good = good[kept]
+    odd = (temperature[good] > HIGHEST_C) | (temperature[good] < LOWEST_C)
+    if odd.any():
+        _check_range(minutes[good], temperature[good], odd, unit, source, cells.lines[good])
+        flags[good[odd]] = "out of range"
+        good = good[~odd]
+    # A stuck sensor comes back with a jump, which is not to be laid to the readings after it.
+    flags[good[stuck(minutes[good], temperature[good])]] = "stuck"
+    good = good[flags[good] == ""]
+    spikes, jumps = jumping(minutes[good], temperature[good])
+    flags[good[spikes]], flags[good[jumps]] = "spike", "jump"
+    good = good[flags[good] == ""]
+    flags[good[after_gaps(minutes[good])]] = "after a gap"
+    return flags
+
+
+def _check_range(
+    minutes: NDArray[np.float64],
+    temperature: NDArray[np.float64],
+    odd: NDArray[np.bool_],
+    unit: str,
+    source: str,
+    lines: NDArray[np.int64],
+) -> None:
+    """Refuse a record that goes out of range at the pace of a kiln: its unit is wrong, not one reading."""
+    # Numbers that are °F in truth go 1.8 times as fast.
+    fastest = 1.8 * FASTEST_C_PER_MIN
+    sound = np.flatnonzero(~odd)
+    for place in np.flatnonzero(odd & ~np.concatenate([[False], odd[:-1]])):
+        before = sound[sound < place][-1:] if place else sound[:1]
+        lapsed = np.abs(minutes[place] - minutes[before])
+        if (np.abs(temperature[place] - temperature[before]) > LEAST_STEP_C + fastest * lapsed).any():
+            continue
+        hot = temperature[place] > HIGHEST_C
+        cold = "below absolute zero" if temperature[place] < ABSOLUTE_ZERO_C else "colder than any kiln shed"
+        raise ReadingsError(
+            f"{source}, line {lines[place]}",
+            f"{temperature[place]:.0f} °C is {'hotter than any kiln of this kind gets' if hot else cold}",
+            f"check the unit, which is stated as [{unit}]" + ("; a record in °F wants [degF]" if hot else ""),
+        )

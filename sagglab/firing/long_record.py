@@ -1,0 +1,88 @@
+"""Long records: each heat-up and cool-down cut out of a logger's days and weeks."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.signal import find_peaks
+
+from sagglab.errors import Problems
+from sagglab.firing.readings import Readings
+
+#: A firing rises so far above the valleys on both its sides; a rest on the way up does not part it in two.
+LEAST_RISE_C = 250.0
+#: It begins with the last reading within this of the coldest before it, and ends so after it.
+NEAR_COLDEST_C = 2.0
+
+
+def firings_in(readings: Readings) -> tuple[Readings, ...]:
+    """Cut a long record into its firings.
+
+    Parameters
+    ----------
+    readings : Readings
+
+    Returns
+    -------
+    tuple of Readings
+        One for each heat-up with its cool-down, in order of time, minutes counted from where the climb
+        begins; ``started`` says when that was, where the record has dates. Empty when nothing got hot.
+
+    Notes
+    -----
+    A firing is a peak that stands `LEAST_RISE_C` above the valleys on both sides, whether or not the kiln
+    went cold between two of them. The record is cut at the coldest reading of each valley. Readings that do
+    not count go with the firing in whose time they lie; what is told of the whole record stays with it.
+
+    Examples
+    --------
+    >>> celsius = [20, 20, 400, 750, 500, 300, 150, 90, 420, 760, 480, 250, 90, 30, 20]
+    >>> record = pd.DataFrame({"time [min]": range(0, 300, 20), "°C": celsius})
+    >>> from sagglab import read_readings
+    >>> [repr(firing) for firing in firings_in(read_readings(record))]  # doctest: +NORMALIZE_WHITESPACE
+    ['table, firing 1 of 2: 7 readings over 120 min, up to 750 °C (1382 °F)',
+     'table, firing 2 of 2: 8 readings over 140 min, up to 760 °C (1400 °F)']
+    """
+    counted = readings.counted
+    minutes, temperature = counted["minutes"].to_numpy(), counted["temperature_C"].to_numpy()
+    peaks = _peaks(minutes, temperature)
+    cuts = [0]
+    for one, other in zip(peaks[:-1], peaks[1:], strict=True):
+        cuts.append(one + int(temperature[one:other].argmin()))
+    cuts.append(temperature.size - 1)
+    found = []
+    for number, peak in enumerate(peaks):
+        low, high = cuts[number], cuts[number + 1]
+        up, down = temperature[low : peak + 1], temperature[peak : high + 1]
+        # Logged before it was lit, or long after it was cold: that is no part of the firing.
+        start = low + int(np.flatnonzero(up <= up.min() + NEAR_COLDEST_C)[-1])
+        end = peak + int(np.flatnonzero(down <= down.min() + NEAR_COLDEST_C)[0])
+        found.append(_part(readings, minutes[start], minutes[end], f"firing {number + 1} of {len(peaks)}"))
+    return tuple(found)
+
+
+def _peaks(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> list[int]:
+    # The hottest reading of each minute will do, and a fortnight then has some 20,000 of them.
+    slots = np.floor(minutes - minutes[0]).astype(int)
+    hottest = pd.Series(temperature).groupby(slots).idxmax().to_numpy()
+    # Cold on both sides, so that a record which begins or ends hot still shows a peak.
+    level = np.concatenate([[-np.inf], temperature[hottest], [-np.inf]])
+    level[[0, -1]] = min(temperature.min(), temperature.max() - 2 * LEAST_RISE_C)
+    places, _ = find_peaks(level, prominence=LEAST_RISE_C)
+    return [int(hottest[place - 1]) for place in places]
+
+
+def _part(readings: Readings, start: float, end: float, name: str) -> Readings:
+    table = readings.table
+    inside = table[table["minutes"].between(start, end)].reset_index(drop=True)
+    started = readings.started
+    return replace(
+        readings,
+        source=f"{readings.source}, {name}",
+        table=inside.assign(minutes=inside["minutes"] - start),
+        problems=Problems(),
+        started=None if started is None else started + pd.Timedelta(minutes=start),
+    )
