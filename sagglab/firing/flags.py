@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from sagglab.errors import ReadingsError
 from sagglab.firing.cells import Cells
@@ -112,27 +113,39 @@ def in_order(minutes: NDArray[np.float64]) -> NDArray[np.bool_]:
 
 @dataclass(frozen=True)
 class Reach:
-    """How far a record can go in a time, its own restlessness allowed for.
+    """How far a record can go from one of its readings, its own climb and restlessness allowed for.
 
     Attributes
     ----------
+    minutes, temperature : ndarray, shape (N,)
+        The record.
+    climb : ndarray, shape (N,)
+        The usual climb about each reading, in °C per minute.
     at_once_C : float
         A step that may happen from one reading to the next, however close they are.
     """
 
+    minutes: NDArray[np.float64]
+    temperature: NDArray[np.float64]
+    climb: NDArray[np.float64]
     at_once_C: float
 
     @classmethod
-    def of(cls, temperature: NDArray[np.float64]) -> Reach:
-        """Measure the restlessness of a record."""
+    def of(cls, minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> Reach:
+        """Measure the climb and the restlessness of a record."""
         bend = np.abs(temperature[1:-1] - (temperature[:-2] + temperature[2:]) / 2)
         # Of sparse readings it is the curve that bends, not the noise: hence no more than 2 °C of it.
         noise = min(1.4826 * float(np.median(bend)), 2.0) if bend.size else 0.0
-        return cls(LEAST_STEP_C + 8 * noise)
+        # The median of seven, so that a spike of three readings does not make its own climb.
+        slopes = np.append(np.diff(temperature) / np.diff(minutes), 0.0)
+        climb = np.clip(median_filter(slopes, 7, mode="nearest"), -FASTEST_C_PER_MIN, FASTEST_C_PER_MIN)
+        return cls(minutes, temperature, climb, LEAST_STEP_C + 8 * noise)
 
-    def exceeded(self, minutes: NDArray[np.float64], change_C: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Tell which changes no kiln makes in so many minutes."""
-        return np.abs(change_C) > self.at_once_C + FASTEST_C_PER_MIN * np.abs(minutes)
+    def exceeded(self, one: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Tell whether no kiln goes from the one reading to the other."""
+        lapsed = self.minutes[other] - self.minutes[one]
+        off = self.temperature[other] - self.temperature[one] - self.climb[one] * lapsed
+        return np.abs(off) > self.at_once_C + FASTEST_C_PER_MIN * lapsed
 
 
 def jumping(
@@ -158,22 +171,25 @@ def jumping(
     sensor that is out of the kiln, or not yet in it, reads cold. Of a long run that is as far as the kiln
     cannot have come meanwhile at `USUAL_C_PER_MIN`; beyond, it may show another firing.
     """
-    reach = Reach.of(temperature)
-    steps = np.flatnonzero(reach.exceeded(np.diff(minutes), np.diff(temperature))) + 1
-    spikes, jumps = [np.empty(0, dtype=np.int64)], [np.empty(0, dtype=np.int64)]
+    none = np.empty(0, dtype=np.int64)
+    if minutes.size < 4:  # which of them is wrong, nobody can tell
+        return none, none
+    reach = Reach.of(minutes, temperature)
+    places = np.arange(minutes.size)
+    steps = np.flatnonzero(reach.exceeded(places[:-1], places[1:])) + 1
     # So many steps are no faults of single readings: the column is no kiln's temperature, or all noise.
     if not steps.size or steps.size > minutes.size / 3 + 2:
-        return spikes[0], jumps[0]
+        return none, none
+    spikes, jumps = [none], [none]
     begin, last, passed = 0, steps[0] - 1, 0  # the run that counts, and how far the record was looked through
     for start, stop in pairwise([*steps.tolist(), minutes.size]):
         if start < passed:
             continue
-        if not reach.exceeded(minutes[start] - minutes[last], temperature[start] - temperature[last]):
+        if not reach.exceeded(last, start):
             last = stop - 1
             continue
-        lapsed = minutes[steps] - minutes[last]
-        soon = (lapsed <= LONGEST_SPIKE_MINUTES) | (steps == start + 1)
-        back = steps[(steps > start) & soon & ~reach.exceeded(lapsed, temperature[steps] - temperature[last])]
+        soon = (minutes[steps] - minutes[last] <= LONGEST_SPIKE_MINUTES) | (steps == start + 1)
+        back = steps[(steps > start) & soon & ~reach.exceeded(last, steps)]
         if back.size:
             spikes.append(np.arange(start, back[0]))
             passed = back[0]
@@ -206,6 +222,7 @@ def stuck(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> NDA
     if not temperature.size:
         return np.empty(0, dtype=np.int64)
     steps = np.diff(temperature)
+    climbs = steps / np.diff(minutes)
     changes = np.flatnonzero(steps != 0) + 1
     starts = np.concatenate([[0], changes])
     ends = np.concatenate([changes, [temperature.size]]) - 1
@@ -215,13 +232,14 @@ def stuck(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> NDA
         if temperature[start] < STUCK_ABOVE_C:
             continue
         if end < steps.size:
-            after = np.abs(steps[end + 1 : end + 1 + STUCK_READINGS])
+            after = np.abs(climbs[end + 1 : end + 1 + STUCK_READINGS])
             usual = float(np.median(after)) if after.size else np.inf
-            is_stuck = abs(steps[end]) > max(LEAST_STEP_C, 4 * usual)
+            brisk = LEAST_STEP_C + FASTEST_C_PER_MIN / 2 * (minutes[end + 1] - minutes[end])
+            is_stuck = abs(steps[end]) > brisk and abs(climbs[end]) > 4 * usual
         else:
             # To the end of the record, only a restless sensor that falls silent is told from a hold.
             turned = np.diff(np.sign(steps[:start])) != 0
-            is_stuck = turned.size > 0 and turned.mean() > 0.2
+            is_stuck = turned.size > 4 * STUCK_READINGS and turned.mean() > 0.2
         if is_stuck:
             found.append(np.arange(start + 1, end + 1))
     return np.concatenate(found)

@@ -85,11 +85,13 @@ def without_clock_changes(
     if steps.size < 10:
         return minutes, ()
     interval = np.median(steps)
+    if not 0 < interval <= 5 or np.mean(np.abs(steps - interval) < interval / 2) < 0.8:
+        return minutes, ()
     night = minutes[:-1] % MINUTES_PER_DAY < 4 * 60
     near = interval / 2
     back = night & (np.abs(steps + 60 - interval) < near)
     to_the_hour = (minutes[1:] + near) % 60 < interval
-    forth = night & to_the_hour & (np.abs(steps - 60 - interval) < near) & dated & (interval <= 5)
+    forth = night & to_the_hour & (np.abs(steps - 60 - interval) < near) & dated
     if not back.any() and not forth.any():
         return minutes, ()
     shift = np.concatenate([[0.0], np.cumsum(60.0 * back - 60.0 * forth)])
