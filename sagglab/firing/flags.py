@@ -284,7 +284,7 @@ def flag_readings(
     """
     flags = np.full(minutes.size, "", dtype=object)
     flags[np.isnan(temperature) | np.isnan(minutes)] = "unreadable"
-    flags[cells.marks] = "open"
+    flags[cells.marks & ~np.isnan(minutes)] = "open"
     # The record was written by sagglab, or struck out by hand: what was left out stays so.
     kept = np.isin(cells.kept_flags, [name for name, flag in FLAGS.items() if not flag.counts])
     flags[kept] = cells.kept_flags[kept]

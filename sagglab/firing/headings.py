@@ -86,6 +86,11 @@ def stated_unit(heading: str) -> str | None:
     return _unit_name(found[2])
 
 
+def is_unit_alone(cell: str) -> bool:
+    """Whether a cell is a unit of time or temperature and nothing else, as on a line under the names."""
+    return re.fullmatch(rf"[\[(]?\s*({_UNIT}|s|sec|min|h|h?h:mm(:ss)?|mm:ss)\s*[\])]?", cell) is not None
+
+
 def _unit_name(text: str) -> str:
     text = re.sub(r"[\s.]", "", text)
     return _UNIT_WORDS.get(text.lower(), text if text.startswith("deg") or len(text) != 1 else text.upper())

@@ -14,7 +14,7 @@ import pandas as pd
 
 from sagglab.delimited import delimiter_of
 from sagglab.errors import ReadingsError
-from sagglab.firing.headings import Columns, is_temperature, is_time, stated_unit, time_unit
+from sagglab.firing.headings import Columns, is_temperature, is_time, is_unit_alone, stated_unit, time_unit
 
 #: A row as it was written: a line of text, or the cells of a sheet's row.
 Line = str | list[str]
@@ -170,7 +170,7 @@ def _is_reading(row: list[str]) -> bool:
 def _head(above: list[Line], delimiter: str | None, width: int) -> list[str]:
     rows = [_cells(line, delimiter) for line in above]
     named = rows[-1] if rows and len(rows[-1]) > 1 else []
-    units_alone = named and all(stated_unit(cell) or time_unit(cell) or not cell for cell in named)
+    units_alone = named and all(is_unit_alone(cell) or not cell for cell in named)
     if units_alone and len(rows) > 1 and len(rows[0]) == len(named):
         named = [f"{name} {unit}".strip() for name, unit in zip(rows[0], named, strict=True)]
     return [*named, *(f"column {k + 1}" for k in range(len(named), width))]

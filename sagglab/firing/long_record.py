@@ -16,6 +16,8 @@ from sagglab.firing.readings import Readings
 LEAST_RISE_C = 250.0
 #: It begins with the last reading within this of the coldest before it, and ends so after it.
 NEAR_COLDEST_C = 2.0
+#: Before and after its record, the kiln is taken to have been no hotter.
+COLD_C = 50.0
 
 
 def firings_in(readings: Readings) -> tuple[Readings, ...]:
@@ -69,8 +71,8 @@ def _peaks(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> li
     slots = np.floor(minutes - minutes[0]).astype(int)
     hottest = pd.Series(temperature).groupby(slots).idxmax().to_numpy()
     # Cold on both sides, so that a record which begins or ends hot still shows a peak.
-    level = np.concatenate([[-np.inf], temperature[hottest], [-np.inf]])
-    level[[0, -1]] = min(temperature.min(), temperature.max() - 2 * LEAST_RISE_C)
+    cold = [min(temperature.min(), COLD_C)]
+    level = np.concatenate([cold, temperature[hottest], cold])
     places, _ = find_peaks(level, prominence=LEAST_RISE_C)
     return [int(hottest[place - 1]) for place in places]
 
