@@ -1,0 +1,21 @@
+"""Charts: a table or a result in, Axes out; one look for all of them.
+
+Pots are shown in their measured colour; all else in a palette that colour-blind readers can tell apart. Each
+chart is loaded when it is first used, so that one of a firing needs nothing of what reads photographs.
+"""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach(
+    __name__,
+    submod_attrs={
+        "effects": ["effect_chart"],
+        "files": ["draw_to_files", "save_chart"],
+        "firings": ["firing_curve", "firing_curves"],
+        "pots": ["pot_swatches"],
+        "schedules": ["schedule_chart"],
+        "review": ["review_picture", "save_review"],
+    },
+)
+
+del lazy_loader

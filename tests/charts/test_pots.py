@@ -1,0 +1,45 @@
+"""Pots as swatches: their colours, their order, their names."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sagglab.charts import pot_swatches
+from sagglab.colour import lab_to_srgb
+from sagglab.errors import UnknownNameError
+
+
+def test_swatches_are_the_pots_colours_from_dark_to_light(pots):
+    ax = pot_swatches(pots, "sugar [g]")
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["0 g", "2 g", "4 g"]
+    expected = []
+    for _, group in pots.groupby("sugar [g]"):
+        expected.append(lab_to_srgb(group.sort_values("L*")[["L*", "a*", "b*"]].to_numpy())[0])
+    drawn = [patch.get_facecolor()[:3] for patch in ax.patches]
+    np.testing.assert_allclose(drawn, np.concatenate(expected))
+    assert len(ax.patches) == 36
+
+
+def test_swatches_are_labelled_by_pot(pots):
+    ax = pot_swatches(pots, "sugar")
+    assert sorted(text.get_text() for text in ax.texts) == sorted(pots["pot"])
+
+
+def test_a_colour_the_display_cannot_show_has_a_corner_cut_off():
+    pots = pd.DataFrame(
+        {"pot": ["in", "out"], "clay": "white", "L*": [40.0, 50.0], "a*": [10.0, 110.0], "b*": [10.0, 90.0]}
+    )
+    inside, outside = pot_swatches(pots, "clay").patches
+    # A closed polygon repeats its first corner.
+    assert len(inside.get_xy()) == 5
+    assert len(outside.get_xy()) == 6
+
+
+def test_pots_that_were_not_measured_have_no_swatch(pots):
+    some = pots.assign(**{"L*": pots["L*"].where(pots["pot"] != "p01")})
+    assert len(pot_swatches(some, "clay").patches) == 35
+
+
+def test_swatches_by_an_unknown_column(pots):
+    with pytest.raises(UnknownNameError, match="glitter"):
+        pot_swatches(pots, "glitter")
