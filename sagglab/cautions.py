@@ -33,6 +33,20 @@ DEFERS = (
     "licensed practice for gas work go before anything written here."
 )
 
+#: Of these, what is said again beside the burning kiln, by where it stands above.
+_AT_THE_KILN = (0, 1, 4, 5)
+
+
+def kiln_cautions() -> tuple[str, ...]:
+    """Say what must be said beside the kiln: outdoors, carbon monoxide, gas, hot ware.
+
+    Examples
+    --------
+    >>> kiln_cautions()[2].partition(".")[0]
+    'To stop, shut the gas at the cylinder first'
+    """
+    return tuple(ALWAYS[place] for place in _AT_THE_KILN)
+
 
 def cautions(pots: pd.DataFrame, peak_C: float) -> tuple[str, ...]:
     """Say what must be said about these recipes, fired so high.

@@ -1,4 +1,4 @@
-"""The same things from a shell: ``sagglab check``, ``sagglab measure``, ``sagglab study``.
+"""The same things from a shell: ``sagglab check``, ``sagglab measure``, ``sagglab study``, ``sagglab pace``.
 
 Exit codes: 0 all went well; 1 faults stop the work, and all are printed; 2 the command was written wrongly.
 """
@@ -18,6 +18,7 @@ EXAMPLES = """examples:
   sagglab check data/demo
   sagglab study data/demo --into results
   sagglab study data/demo --outcome "a*" --factor sugar --factor peak_C
+  sagglab pace my-book f7 --target "750 degC" --minute 38
 """
 
 
@@ -84,7 +85,56 @@ def _parser() -> argparse.ArgumentParser:
                 action="append",
                 help="what to judge, such as sugar; repeat for more; default: all that the book can tell",
             )
+    _add_pace(verbs)
     return parser
+
+
+def _add_pace(verbs: argparse._SubParsersAction) -> None:
+    words = "type readings at the kiln, and be told how the firing goes"
+    verb = verbs.add_parser(
+        "pace", help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+    )
+    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb.add_argument("firing", metavar="FIRING", help="the firing, as the table firings names it")
+    verb.add_argument(
+        "--target",
+        metavar="HEAT",
+        type=_temperature_C,
+        help='the temperature that is wanted, as "750 degC"; default: the target peak in the table firings',
+    )
+    verb.add_argument(
+        "--minute", metavar="N", type=_minute, help="when it is wanted, in minutes from the first reading"
+    )
+    verb.add_argument(
+        "--unit", type=_unit, metavar="UNIT", help="degC or degF, for a number that is typed without one"
+    )
+    verb.set_defaults(run=_pace)
+
+
+def _temperature_C(text: str) -> float:
+    from sagglab.firing.headings import value_of
+    from sagglab.units import convert
+
+    value, unit = value_of(text.strip())
+    if unit is None or unit.lower() == "mv" or value != value:
+        raise argparse.ArgumentTypeError(f"'{text}' is no temperature with its unit, such as \"750 degC\"")
+    return float(convert(value, unit, "degC"))
+
+
+def _minute(text: str) -> float:
+    minute = float(text)
+    if not 0 < minute < float("inf"):
+        raise argparse.ArgumentTypeError("it takes a number of minutes above zero")
+    return minute
+
+
+def _unit(text: str) -> str:
+    from sagglab.firing.typed import unit_in_full
+
+    unit = unit_in_full(text)
+    if unit is None:
+        raise argparse.ArgumentTypeError(f"'{text}' is neither degC nor degF")
+    return unit
 
 
 def _opened(folder: Path) -> Book:
@@ -128,4 +178,21 @@ def _study(asked: argparse.Namespace) -> int:
     for line in done.not_judged:
         print(f"Not judged: {line}.")
     print("", *WORDS, sep="\n")
+    return 0
+
+
+def _pace(asked: argparse.Namespace) -> int:
+    from contextlib import suppress
+
+    from sagglab.cautions import kiln_cautions
+    from sagglab.firing.prompt import KilnPrompt
+    from sagglab.firing.record_place import place_of_record
+
+    book = open_book(asked.book)
+    place = place_of_record(book, asked.firing)
+    target_C = place.target_C if asked.target is None else asked.target
+    with suppress(ImportError):  # where the system has it, a line can be edited while it is typed
+        import readline  # noqa: F401
+    print(*kiln_cautions(), sep="\n")
+    KilnPrompt(place.path, asked.unit, target_C, asked.minute, ask=input, say=print).run()
     return 0

@@ -139,6 +139,10 @@ class ReadingsError(SagglabError, ValueError):
     """A temperature record cannot be read."""
 
 
+class ScheduleError(SagglabError, ValueError):
+    """A schedule cannot be understood, or no kiln can follow it."""
+
+
 class PhotoError(SagglabError, ValueError):
     """A photograph cannot be measured."""
 

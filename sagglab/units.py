@@ -16,6 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from sagglab.errors import UnitError
 
+ABSOLUTE_ZERO_C = -273.15
+
 #: The working unit of each kind of amount, by pint's dimensionality.
 WORKING_UNITS = {
     "[mass]": "g",
@@ -141,3 +143,50 @@ def both_scales(temperature_C: float, digits: int = 0) -> str:
     '750 °C (1382 °F)'
     """
     return f"{temperature_C:.{digits}f} °C ({convert(temperature_C, 'degC', 'degF'):.{digits}f} °F)"
+
+
+def convert_rate(values: ArrayLike, unit: str, to: str = "degC/h") -> NDArray:
+    """Convert plain numbers from one rate of climb to another.
+
+    Parameters
+    ----------
+    values : array_like
+    unit, to : str
+        Degrees over a time, as ``degC/h``, ``°F/min`` or ``K per hour``.
+
+    Raises
+    ------
+    UnitError
+        A unit is no such rate.
+
+    Examples
+    --------
+    >>> convert_rate([144, 270], "degF/h").round(6)
+    array([ 80., 150.])
+    """
+    return registry().Quantity(np.asarray(values, dtype=float), _rate(unit)).to(_rate(to)).magnitude
+
+
+@cache
+def _rate(text: str) -> pint.Unit:
+    parts = re.split(r"\s*/\s*|\s+per\s+", text.strip())
+    units = [_unit(re.sub(r"\s+", "", part)) for part in parts]
+    if [str(unit.dimensionality) for unit in units] != ["[temperature]", "[time]"]:
+        raise UnitError(
+            f"unit [{text}]", "it is no rate of climb", "write one such as degC/h, degF/h, degC/min"
+        )
+    degrees, time = map(str, units)
+    # A difference of degrees: 36 °F/h is 20 °C/h, not 2.2.
+    return registry().Unit(f"{degrees if degrees == 'kelvin' else 'delta_' + degrees} / {time}")
+
+
+def rate_in_both_scales(rate_C_per_h: float, digits: int = 0) -> str:
+    """Write a rate of climb in °C/h with °F/h beside it.
+
+    Examples
+    --------
+    >>> rate_in_both_scales(900)
+    '900 °C/h (1620 °F/h)'
+    """
+    rate_F_per_h = convert_rate(rate_C_per_h, "degC/h", "degF/h")
+    return f"{rate_C_per_h:.{digits}f} °C/h ({rate_F_per_h:.{digits}f} °F/h)"

@@ -50,6 +50,19 @@ def read_sheets(path: Path) -> dict[str, Rows]:
         ) from error
 
 
+def sheet_names(path: Path) -> list[str]:
+    """Name the sheets of a workbook; none of one that is missing or broken."""
+    if not Path(path).is_file():
+        return []
+    from openpyxl import load_workbook
+
+    try:
+        with closing(load_workbook(path, read_only=True)) as workbook:
+            return workbook.sheetnames
+    except Exception:  # `read_sheets` says what is wrong with it
+        return []
+
+
 def _text(cell: object) -> str:
     if cell is None:
         return ""

@@ -1,6 +1,10 @@
 """The shell: exit codes, what is printed, and that nothing of the book is touched."""
 
+import datetime as dt
 import shutil
+import subprocess
+import sys
+from pathlib import Path
 
 import pandas as pd
 import pytest
@@ -76,7 +80,7 @@ def test_help_names_the_verbs(capsys):
         main(["--help"])
     assert caught.value.code == 0
     printed = capsys.readouterr().out
-    assert all(verb in printed for verb in ("check", "measure", "study"))
+    assert all(verb in printed for verb in ("check", "measure", "study", "pace"))
 
 
 def test_measure_writes_tables_and_reviews_and_leaves_the_book(small_book, tmp_path, capsys):
@@ -153,3 +157,250 @@ def test_pictures_of_another_book_are_not_left_behind(small_book, tmp_path):
     (tmp_path / "review/old.jpg").write_text("")
     assert main(["measure", str(small_book), "--into", str(tmp_path)]) == 0
     assert not (tmp_path / "review/old.jpg").exists()
+
+
+# --- at the kiln
+
+
+@pytest.fixture
+def kiln(small_book, tmp_path):
+    """A book with a firing to come, f7, whose record is not named yet, and others."""
+    folder = tmp_path / "book"
+    shutil.copytree(small_book, folder)
+    firings = pd.read_csv(folder / "firings.csv", dtype=str)
+    new = [firings.iloc[0].copy() for _ in range(4)]
+    for row, (name, file) in zip(
+        new,
+        [("f7", None), ("f8", "readings/eight.csv"), ("../pots", None), ("f9", "../nine.csv")],
+        strict=True,
+    ):
+        row["firing"], row["readings"] = name, file
+    new[1]["target peak [degC]"] = None
+    pd.concat([firings, pd.DataFrame(new)]).to_csv(folder / "firings.csv", index=False)
+    return folder
+
+
+@pytest.fixture
+def typing(monkeypatch, capsys):
+    """Give a function that runs `pace` with some lines typed in, each five minutes after the one before."""
+
+    def typed(folder, firing, lines, *options, code=0, start=(14, 0)):
+        clock = dt.datetime(2026, 5, 1, *start).astimezone()
+        script = iter(lines)
+
+        def ask(prompt):
+            nonlocal clock
+            clock += dt.timedelta(minutes=5)
+            line = next(script, None)
+            if line is None:
+                raise EOFError
+            if isinstance(line, BaseException):
+                raise line
+            sys.stdout.write(f"{prompt}{line}\n")
+            return line
+
+        monkeypatch.setattr("builtins.input", ask)
+        monkeypatch.setattr("sagglab.firing.prompt._now", lambda: clock)
+        assert main(["pace", str(folder), firing, *options]) == code
+        return capsys.readouterr()
+
+    return typed
+
+
+def kept(folder, name="f7"):
+    return (folder / f"readings/{name}.csv").read_text().splitlines()
+
+
+def test_pace_at_the_kiln(kiln, typing):
+    before = contents(kiln)
+    out = typing(kiln, "f7", ["20 C", "170", "310", "440", "done"], "--minute", "40").out
+    assert "°C> 440" in out
+    assert (
+        "minute 15: 440 °C (824 °F). Needs 744 °C/h (1339 °F/h) to be at 750 °C (1382 °F) at minute 40; "
+        "climbing 1620 °C/h (2916 °F/h): " in out
+    )
+    assert "4 readings, in " in out
+    lines = kept(kiln)
+    assert lines[0] == "time,temperature [degC],flag"
+    assert [line.split(",")[1:] for line in lines[1:]] == [["20", ""], ["170", ""], ["310", ""], ["440", ""]]
+    after = contents(kiln)
+    assert {name for name in after if after[name] != before.get(name)} == {Path("readings/f7.csv")}
+
+
+def test_pace_begins_with_the_cautions_and_what_to_type(kiln, typing):
+    said = typing(kiln, "f7", []).out.splitlines()
+    words = " ".join(said[:4])
+    for caution in ("outdoors", "carbon monoxide", "gas at the cylinder first", "dangerously hot"):
+        assert caution in words
+    assert said[4].startswith("Type a temperature")
+    assert "No reading was kept." in said
+    assert not (kiln / "readings/f7.csv").exists()
+
+
+def test_pace_asks_for_a_unit_and_then_keeps_to_it(kiln, typing):
+    out = typing(kiln, "f7", ["68", "68 F", "338", "170 C"]).out
+    assert "> 68\nNothing was kept: say the unit with the first reading, as in 68 C or 68 F." in out
+    assert "°F> 338\n" in out
+    assert kept(kiln)[0] == "time,temperature [degF],flag"
+    assert [line.split(",")[1] for line in kept(kiln)[1:]] == ["68", "338", "338"]
+
+
+def test_pace_with_a_unit_from_the_command(kiln, typing):
+    out = typing(kiln, "f7", ["68", "338"], "--unit", "F").out
+    assert "°F> 68\nminute 0: 20 °C (68 °F)" in out
+    assert kept(kiln)[0] == "time,temperature [degF],flag"
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("hot", "'hot' is no temperature"),
+        ("1.2.3", "'1.2.3' is no temperature"),
+        ("14:20", "'14:20' is a time without a temperature"),
+        ("1200", "1200 °C (2192 °F) is hotter than any kiln of this kind gets"),
+        ("1200 C", "is hotter than"),
+        ("2100 F", "is hotter than"),
+        ("-61", "-61 °C (-78 °F) is colder than any kiln shed"),
+        ("1,000", "'1,000' can mean thousands or decimals"),
+        ("700 bananas", "'bananas' is no unit of temperature"),
+        ("700 K", "'K' is no unit of temperature"),
+        ("14:01 700", "14:01:00 is not after the last reading, at 14:05:00"),
+        ("14:05 700", "14:05:00 is not after the last reading, at 14:05:00"),
+        ("15:30 700", "15:30 is still to come: this computer's clock says 14:10"),
+        ("25:00 700", "'25:00' is no time of day"),
+        ("__import__('os')", "is no temperature"),
+    ],
+)
+def test_a_wrong_line_is_told_and_nothing_is_kept(kiln, typing, line, told):
+    out = typing(kiln, "f7", ["20 C", line]).out
+    assert "Nothing was kept: " in out and told in out
+    assert len(kept(kiln)) == 2
+    assert "1 reading, in " in out
+
+
+def test_the_time_can_be_typed(kiln, typing):
+    typing(kiln, "f7", ["14:01 20 C", "14:07:30 200"])
+    assert [line[11:19] for line in kept(kiln)[1:]] == ["14:01:00", "14:07:30"]
+
+
+def test_a_time_before_midnight_belongs_to_the_day_before(kiln, typing):
+    typing(kiln, "f7", ["23:59 20 C", "0:04 170"], start=(0, 0))
+    assert [line[:19] for line in kept(kiln)[1:]] == ["2026-04-30T23:59:00", "2026-05-01T00:04:00"]
+
+
+def test_striking_out(kiln, typing):
+    out = typing(kiln, "f7", ["-", "20 C", "900", "-", "170"]).out
+    assert "Nothing was kept: there is no reading to strike out." in out
+    assert "Struck out: 900 °C at 14:15:00." in out
+    assert "2 readings, 1 more struck out, in " in out
+    assert [line.split(",")[1:] for line in kept(kiln)[1:]] == [
+        ["20", ""],
+        ["900", "struck out"],
+        ["170", ""],
+    ]
+
+
+def test_an_empty_line_says_it_again(kiln, typing):
+    out = typing(kiln, "f7", ["", "20 C", "170", ""]).out
+    assert "No reading counts yet." in out
+    assert out.count("minute 5: 170 °C (338 °F).") == 2
+    assert "That was 5 min ago." in out
+
+
+@pytest.mark.parametrize("word", ["help", "?", "HELP"])
+def test_help_at_the_kiln(kiln, typing, word):
+    out = typing(kiln, "f7", [word]).out
+    assert "strikes out the last reading" in out and "14:05 680" in out
+
+
+@pytest.mark.parametrize("end", [EOFError(), KeyboardInterrupt(), "done", " Done "])
+def test_every_end_says_where_the_readings_are(kiln, typing, end):
+    assert "1 reading, in " in typing(kiln, "f7", ["20 C", end]).out
+
+
+def test_going_on_later(kiln, typing):
+    typing(kiln, "f7", ["68 F"])
+    (kiln / "readings/f7.csv").write_text((kiln / "readings/f7.csv").read_text().replace("T14:05", "T13:55"))
+    out = typing(kiln, "f7", ["338"]).out
+    assert "minute 0: 20 °C (68 °F)" in out and "minute 10: 170 °C (338 °F)" in out
+    assert kept(kiln)[-1].split(",")[1] == "338"
+
+
+def test_a_step_that_no_kiln_makes_is_kept_and_told(kiln, typing):
+    lines = ["20 C", "55", "90", "125", "900", "-", "160"]
+    out = typing(kiln, "f7", [f"13:0{n} {line}" if line != "-" else line for n, line in enumerate(lines)]).out
+    assert (
+        "It was kept, but from 125 °C (257 °F) to 900 °C (1652 °F) in 1.0 min is more than a kiln can do: "
+        "type - to strike it out if it is a slip." in out
+    )
+    assert "Struck out: 900 °C at 13:04:00." in out
+    assert "minute 6: 160 °C (320 °F). " in out
+    assert len(kept(kiln)) == 7
+
+
+def test_the_target_is_that_of_the_command_the_table_or_none(kiln, typing):
+    assert "750 °C (1382 °F) is wanted" in typing(kiln, "f7", ["20 C"]).out
+    assert "700 °C (1292 °F) is wanted" in typing(kiln, "f7", ["30"], "--target", "1292 degF").out
+    out = typing(kiln, "f8", ["20 C", "170"]).out
+    assert "wanted" not in out and "minute 5: 170 °C (338 °F); climbing 1800 °C/h" in out
+    assert kept(kiln, "eight")[0] == "time,temperature [degC],flag"
+    assert "write readings/" not in out
+
+
+def test_an_unknown_firing_is_told_with_those_there_are(kiln, typing):
+    err = typing(kiln, "f77", [], code=1).err
+    assert "firing 'f77': book has no such firing. Give one of those in the table firings (f1, f7, f8" in err
+
+
+@pytest.mark.parametrize(
+    ("firing", "told"), [("../pots", "no file can be called"), ("f9", "outside the book")]
+)
+def test_a_record_stays_inside_the_book(kiln, typing, firing, told):
+    before = contents(kiln.parent)
+    assert told in typing(kiln, firing, ["20 C"], code=1).err
+    assert contents(kiln.parent) == before
+
+
+def test_the_export_of_a_logger_is_not_typed_into(kiln, typing):
+    before = contents(kiln)
+    assert "it is not a record that was typed here" in typing(kiln, "f1", ["20 C"], code=1).err
+    assert contents(kiln) == before
+
+
+def test_pace_works_where_other_tables_have_faults(kiln, typing):
+    (kiln / "pots.csv").write_text("pot,firing,sugar [g]\np1,f99,a lot\np1,f7,2\n")
+    assert "1 reading, in " in typing(kiln, "f7", ["20 C"]).out
+
+
+@pytest.mark.parametrize(
+    "options",
+    [["--target", "750"], ["--target", "hot"], ["--minute", "0"], ["--minute", "nan"], ["--unit", "K"]],
+)
+def test_wrong_options_of_pace(kiln, options):
+    with pytest.raises(SystemExit) as stopped:
+        main(["pace", str(kiln), "f7", *options])
+    assert stopped.value.code == 2
+
+
+def test_a_disk_that_is_full_is_told_and_the_prompt_goes_on(kiln, typing, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("sagglab.firing.typed.write_whole", full)
+    out = typing(kiln, "f7", ["20 C", "170 C"]).out
+    assert out.count("Nothing was kept: it could not be saved (No space left on device).") == 2
+    assert "No reading was kept." in out
+
+
+def test_readings_can_be_piped_in(kiln):
+    lines = "0:00:01 20 C\n0:00:02 21\n-\n"
+    run = subprocess.run(
+        [sys.executable, "-c", "import sys; from sagglab.cli import main; sys.exit(main())"]
+        + ["pace", str(kiln), "f7", "--minute", "38"],
+        input=lines,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "1 reading, 1 more struck out, in " in run.stdout
+    assert run.stderr == ""

@@ -25,6 +25,7 @@ def test_the_family_is_all_here():
         "UnitError",
         "BookError",
         "ReadingsError",
+        "ScheduleError",
         "PhotoError",
         "TargetError",
         "OutlineError",

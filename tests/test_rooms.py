@@ -17,6 +17,7 @@ LEVELS = (
     {"materials"},
     {"columns"},
     {"delimited", "workbook"},
+    {"writing"},
     {"targets"},
     {"book"},
     {"firing", "photo"},

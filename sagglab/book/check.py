@@ -8,8 +8,10 @@ from pathlib import Path
 
 import pandas as pd
 
+from sagglab.book.tables import WORKBOOK
 from sagglab.errors import Problem, SagglabError
 from sagglab.targets import built_in_targets, read_target
+from sagglab.workbook import sheet_names
 
 STATES = ("whole", "cracked", "lost")
 
@@ -81,8 +83,9 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
         ("photos", "pot outline"),
         ("setups", "flat"),
     ):
+        sheets = sheet_names(folder / WORKBOOK) if column == "readings" else []
         for row, name in tables[table][column].items():
-            if name == "" or (column == "pot outline" and is_places(name)):
+            if name == "" or name in sheets or (column == "pot outline" and is_places(name)):
                 continue
             fault = _outside(folder, name)
             if fault is not None:

@@ -11,7 +11,7 @@ from sagglab.columns import BOOK_TABLES, Column, empty
 from sagglab.delimited import delimiter_of, number, read_text, split_rows
 from sagglab.errors import BookError, FileFormatError, Problem, UnitError
 from sagglab.materials import find_material
-from sagglab.units import Heading, convert, parse_heading, working_unit
+from sagglab.units import ABSOLUTE_ZERO_C, Heading, convert, parse_heading, working_unit
 from sagglab.workbook import Rows, read_sheets
 
 WORKBOOK = "book.xlsx"
@@ -206,7 +206,7 @@ def _typed_column(
     temperature = unit == "degC"
     # A number without a unit is no amount: a factor's levels may be coded −1 and 1.
     amount = unit is not None or column is not None or material is not None
-    for row in values.index[(values < (-273.15 if temperature else 0)) & amount]:
+    for row in values.index[(values < (ABSOLUTE_ZERO_C if temperature else 0)) & amount]:
         cause = "is below absolute zero" if temperature else "is a negative amount"
         problems.append(Problem(table, row, str(heading), f"'{cells[row]}' {cause}", "correct it"))
     if table == "pots" and column is None and _blank_is_none(heading.name, unit):

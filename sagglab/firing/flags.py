@@ -7,15 +7,15 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 from sagglab.errors import ReadingsError
 from sagglab.firing.cells import Cells
+from sagglab.firing.jumps import FASTEST_C_PER_MIN, LEAST_STEP_C, jumping
+from sagglab.units import ABSOLUTE_ZERO_C
 
 
 @dataclass(frozen=True)
@@ -50,16 +50,7 @@ FLAGS = {
 #: No firing of this kind gets hotter or colder; a record that does is in another unit.
 HIGHEST_C = 1100.0
 LOWEST_C = -60.0
-ABSOLUTE_ZERO_C = -273.15
 
-#: Nothing in a small gas kiln heats or cools a sensor faster, there and back again.
-FASTEST_C_PER_MIN = 60.0
-#: What a small gas kiln does for an hour.
-USUAL_C_PER_MIN = 10.0
-#: A smaller step than this is no fault, however quick.
-LEAST_STEP_C = 5.0
-#: An excursion that lasts longer is a jump.
-LONGEST_SPIKE_MINUTES = 10.0
 #: Nobody calls a run of fewer readings, or a shorter one, stuck; a cold kiln stays as it is for hours.
 STUCK_READINGS, STUCK_MINUTES, STUCK_ABOVE_C = 5, 5.0, 100.0
 #: A gap is so many times the usual interval, and longer than a minute.
@@ -109,108 +100,6 @@ def in_order(minutes: NDArray[np.float64]) -> NDArray[np.bool_]:
         kept[place] = True
         place = before[place]
     return kept
-
-
-@dataclass(frozen=True)
-class Reach:
-    """How far a record can go from one of its readings, its own climb and restlessness allowed for.
-
-    Attributes
-    ----------
-    minutes, temperature : ndarray, shape (N,)
-        The record.
-    climb : ndarray, shape (N,)
-        The usual climb about each reading, in °C per minute.
-    at_once_C : float
-        A step that may happen from one reading to the next, however close they are.
-    """
-
-    minutes: NDArray[np.float64]
-    temperature: NDArray[np.float64]
-    climb: NDArray[np.float64]
-    at_once_C: float
-
-    @classmethod
-    def of(cls, minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> Reach:
-        """Measure the climb and the restlessness of a record."""
-        bend = np.abs(temperature[1:-1] - (temperature[:-2] + temperature[2:]) / 2)
-        # Of sparse readings it is the curve that bends, not the noise: hence no more than 2 °C of it.
-        noise = min(1.4826 * float(np.median(bend)), 2.0) if bend.size else 0.0
-        # The median of seven, so that a spike of three readings does not make its own climb.
-        slopes = np.append(np.diff(temperature) / np.diff(minutes), 0.0)
-        climb = np.clip(median_filter(slopes, 7, mode="nearest"), -FASTEST_C_PER_MIN, FASTEST_C_PER_MIN)
-        return cls(minutes, temperature, climb, LEAST_STEP_C + 8 * noise)
-
-    def exceeded(self, one: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.bool_]:
-        """Tell whether no kiln goes from the one reading to the other."""
-        lapsed = self.minutes[other] - self.minutes[one]
-        off = self.temperature[other] - self.temperature[one] - self.climb[one] * lapsed
-        return np.abs(off) > self.at_once_C + FASTEST_C_PER_MIN * lapsed
-
-
-def jumping(
-    minutes: NDArray[np.float64], temperature: NDArray[np.float64]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Find spikes and jumps.
-
-    Parameters
-    ----------
-    minutes, temperature : ndarray, shape (N,)
-        In order of time.
-
-    Returns
-    -------
-    spikes, jumps : ndarray of int
-        Positions of readings.
-
-    Notes
-    -----
-    The record falls into runs, parted by steps that no kiln makes. A run that is left again within
-    `LONGEST_SPIKE_MINUTES`, for where the record could have gone meanwhile, is a spike. Else the record has
-    jumped, and one side is given up: a run of few readings beside many, or else the colder one, since a
-    sensor that is out of the kiln, or not yet in it, reads cold. Of a long run that is as far as the kiln
-    cannot have come meanwhile at `USUAL_C_PER_MIN`; beyond, it may show another firing.
-    """
-    none = np.empty(0, dtype=np.int64)
-    if minutes.size < 4:  # which of them is wrong, nobody can tell
-        return none, none
-    reach = Reach.of(minutes, temperature)
-    places = np.arange(minutes.size)
-    steps = np.flatnonzero(reach.exceeded(places[:-1], places[1:])) + 1
-    # So many steps are no faults of single readings: the column is no kiln's temperature, or all noise.
-    if not steps.size or steps.size > minutes.size / 3 + 2:
-        return none, none
-    spikes, jumps = [none], [none]
-    begin, last, passed = 0, steps[0] - 1, 0  # the run that counts, and how far the record was looked through
-    for start, stop in pairwise([*steps.tolist(), minutes.size]):
-        if start < passed:
-            continue
-        if not reach.exceeded(last, start):
-            last = stop - 1
-            continue
-        soon = (minutes[steps] - minutes[last] <= LONGEST_SPIKE_MINUTES) | (steps == start + 1)
-        back = steps[(steps > start) & soon & ~reach.exceeded(last, steps)]
-        if back.size:
-            spikes.append(np.arange(start, back[0]))
-            passed = back[0]
-            continue
-        before, after = np.arange(begin, last + 1), np.arange(start, stop)
-        if before.size < after.size / 10:
-            jumps.append(before)
-        elif after.size < before.size / 10 or temperature[start] < temperature[last]:
-            lapsed, change = minutes[after] - minutes[last], temperature[after] - temperature[last]
-            far = np.abs(change) > USUAL_C_PER_MIN * lapsed
-            out = after if far.all() else after[: int(far.argmin())]
-            jumps.append(out)
-            if out.size < after.size:
-                last = stop - 1
-            continue
-        else:
-            lapsed, change = minutes[start] - minutes[before], temperature[start] - temperature[before]
-            far = (np.abs(change) > USUAL_C_PER_MIN * lapsed)[::-1]
-            jumps.append(before if far.all() else before[before.size - int(far.argmin()) :])
-        begin, last = start, stop - 1
-    return np.concatenate(spikes), np.concatenate(jumps)
 
 
 def stuck(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> NDArray[np.int64]:

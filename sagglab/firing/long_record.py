@@ -16,6 +16,8 @@ from sagglab.firing.readings import Readings
 LEAST_RISE_C = 250.0
 #: It begins with the last reading within this of the coldest before it, and ends so after it.
 NEAR_COLDEST_C = 2.0
+#: A shorter wait at either end stays with the firing.
+IDLE_MINUTES = 5.0
 #: Before and after its record, the kiln is taken to have been no hotter.
 COLD_C = 50.0
 
@@ -62,6 +64,8 @@ def firings_in(readings: Readings) -> tuple[Readings, ...]:
         # Logged before it was lit, or long after it was cold: that is no part of the firing.
         start = low + int(np.flatnonzero(up <= up.min() + NEAR_COLDEST_C)[-1])
         end = peak + int(np.flatnonzero(down <= down.min() + NEAR_COLDEST_C)[0])
+        start = start if minutes[start] - minutes[low] > IDLE_MINUTES else low
+        end = end if minutes[high] - minutes[end] > IDLE_MINUTES else high
         found.append(_part(readings, minutes[start], minutes[end], f"firing {number + 1} of {len(peaks)}"))
     return tuple(found)
 

@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from sagglab.errors import ReadingsError
-from sagglab.firing.flags import FLAGS, in_order, jumping, stuck
+from sagglab.firing.flags import FLAGS, in_order, stuck
+from sagglab.firing.jumps import jumping
 from sagglab.firing.readings import read_readings
 
 
@@ -95,6 +96,12 @@ def test_a_few_wrong_readings_at_the_start_have_jumped(firing):
     celsius = celsius.copy()
     celsius[:3] = 600
     assert flagged(read(minutes, celsius), "jump") == [0, 1, 2]
+
+
+@pytest.mark.parametrize("slip", [900, 5, 1950])
+def test_a_slip_in_the_last_reading_does_not_cost_those_before_it(slip):
+    readings = read(range(7), [20, 55, 90, 125, 160, 195, slip])
+    assert np.flatnonzero(readings.table["flag"] != "").tolist() == [6]
 
 
 def test_a_sensor_that_sticks_while_the_kiln_goes_on(firing):
