@@ -15,7 +15,8 @@ from sagglab.colour import lab_to_lch
 from sagglab.columns import COLOUR_MEASURES, FIRING_MEASURES, MEASURES, RESULTS, conform
 from sagglab.errors import Problem, Problems, SagglabError, UnknownNameError
 from sagglab.firing.heat import heat_measures
-from sagglab.firing.readings import read_readings
+from sagglab.firing.readings import Readings
+from sagglab.firing.record_place import firing_readings, firing_schedule
 from sagglab.photo.image import check_photo
 from sagglab.photo.measure import MeasuredPhoto, measure_photo
 
@@ -107,26 +108,36 @@ def _measure_row(
 
 
 def check_files(book: Book) -> Problems:
-    """Open every record and photograph that the book names and has, and list what is wrong with them.
+    """Open every record, schedule and photograph that the book has, and list what is wrong with them.
 
     Records are read whole, photographs only opened: damage inside one shows when it is measured.
     """
     found = []
-    for table, key, check in (
-        (book.firings, "readings", read_readings),
-        (book.photos, "photo", check_photo),
+    for name, key, told_by, check in (
+        ("firings", "readings", "firing", firing_readings),
+        ("firings", "schedule", "firing", firing_schedule),
+        ("photos", "photo", "photo", lambda book, photo: check_photo(book.path(photo))),
     ):
-        name = "photos" if key == "photo" else "firings"
+        table = getattr(book, name)
         told = {problem.row for problem in book.problems.of(name)}
-        for row, file in table.loc[~table.index.isin(told), key].items():
-            if file:
-                try:
-                    check(book.path(file))
-                except SagglabError as error:
-                    found.append(
-                        Problem(name, row, key, f"'{file}': {error.cause}", error.remedy, stops=False)
-                    )
+        for row, values in table.loc[~table.index.isin(told) & (table[key] != "")].iterrows():
+            try:
+                check(book, values[told_by])
+            except SagglabError as error:
+                cause = f"'{values[key]}': {error.cause}"
+                found.append(Problem(name, row, key, cause, error.remedy, stops=False))
     return Problems(found)
+
+
+def all_readings(book: Book) -> dict[str, Readings]:
+    """Read every record that can be read, by firing."""
+    records = {}
+    for firing in book.firings["firing"]:
+        try:
+            records[firing] = firing_readings(book, firing)
+        except SagglabError:
+            continue  # `measure_firings` lists it
+    return records
 
 
 def measure_firings(book: Book) -> pd.DataFrame:
@@ -144,18 +155,22 @@ def measure_firings(book: Book) -> pd.DataFrame:
         The table ``firings`` has faults that make a number wrong.
     """
     book.require("firings")
+    wanted = book.firings[["firing", "target peak [degC]", "sensor class"]]
     rows = []
-    for firing, file in zip(book.firings["firing"], book.firings["readings"], strict=True):
+    for firing, target_C, sensor_class in wanted.itertuples(index=False):
         row = {"firing": firing}
-        if not file:
-            row["problems"] = "no readings are named"
-        else:
+        try:
+            readings = firing_readings(book, firing)
+            told = [readings.problems.told]
             try:
-                readings = read_readings(book.path(file))
-                row |= heat_measures(readings).table.iloc[0].to_dict()
-                row["problems"] = readings.problems.told
-            except SagglabError as error:
-                row["problems"] = f"{file}: {error.cause}; {error.remedy}"
+                measured = heat_measures(readings, target_C, sensor_class or None)
+            except UnknownNameError as error:  # it bears on the bounds alone
+                measured = heat_measures(readings, target_C)
+                told.append(f"{error.where}: {error.cause}; {error.remedy}")
+            row |= measured.row_with_bounds
+            row["problems"] = "; ".join(filter(None, told))
+        except SagglabError as error:
+            row["problems"] = f"{error.where}: {error.cause}; {error.remedy}"
         rows.append(row)
     return conform(rows, FIRING_MEASURES)
 
@@ -201,7 +216,8 @@ def result_columns(book: Book) -> list[str]:
 
 
 def _firing_columns(book: Book) -> pd.DataFrame:
-    firings = book.firings.drop(columns=["notes", "readings"])
+    about_the_record = ["schedule", "readings", "channel", "thermocouple", "cold junction [degC]"]
+    firings = book.firings.drop(columns=["notes", *about_the_record])
     shared = firings.columns.intersection(book.pots.columns).drop("firing")
     return firings.rename(columns={name: f"{name} of firing" for name in shared})
 

@@ -15,10 +15,13 @@ from sagglab.book import Book
 from sagglab.cautions import cautions
 from sagglab.columns import BOOK_TABLES
 from sagglab.errors import ModelError, Problem, Problems, SagglabError
-from sagglab.firing.readings import Readings, read_readings
-from sagglab.measures import gather_results, measure_firings, measure_photos, result_columns
+from sagglab.firing.departures import departures
+from sagglab.firing.readings import Readings
+from sagglab.firing.record_place import firing_readings, firing_schedule
+from sagglab.measures import all_readings, gather_results, measure_firings, measure_photos, result_columns
 from sagglab.model.effects import Effects, fit_effects
 from sagglab.model.terms import find_column
+from sagglab.units import both_scales
 
 #: A text column with more levels than this is a remark, not a choice that pots share.
 MOST_LEVELS = 6
@@ -63,6 +66,30 @@ class MeasuredBook:
                 if row[key] not in told:
                     found.append(Problem(table, row[key], "", row["problems"], "", stops=False))
         return Problems(found)
+
+
+    def firing_lines(self) -> list[str]:
+        """Say what each firing did, with its bounds, and how it kept to its schedule."""
+        return [_firing_line(self.book, row) for row in self.firings.to_dict("records")]
+
+
+def _firing_line(book: Book, row: dict[str, object]) -> str:
+    firing = row["firing"]
+    if pd.isna(row["peak_C"]):
+        return f"{firing}: {row['problems']}."
+    low, high = row["peak_C low"], row["peak_C high"]
+    said = (
+        f"{firing}: peak {both_scales(row['peak_C'])}, between {low:.0f} and {high:.0f} °C, after "
+        f"{row['minutes_to_peak']:.0f} min; {row['minutes_above_660_C']:.0f} min "
+        f"({row['minutes_above_660_C low']:.0f} to {row['minutes_above_660_C high']:.0f}) above 660.3 °C."
+    )
+    try:
+        schedule = firing_schedule(book, firing)
+        if schedule is not None:
+            said += f" {departures(firing_readings(book, firing), schedule).sentence}"
+    except SagglabError as error:
+        said += f" Its schedule: {error.cause}."
+    return said
 
 
 @dataclass(frozen=True)
@@ -113,6 +140,7 @@ class Study:
             "",
             *WORDS,
         ]
+        lines += ["", "## The firings", "", *(f"- {line}" for line in self.measured.firing_lines())]
         if self.not_judged:
             lines += ["", "## Not judged", "", *(f"- {line}." for line in self.not_judged)]
         if self.measured.problems:
@@ -249,15 +277,32 @@ def write_study(done: Study, into: Path) -> None:
     _write_table(done.effects.table, into / "effects.csv")
     charts.draw_to_files()
     charts.save_chart(charts.effect_chart(done.effects), into / "effects.png")
-    charts.save_chart(charts.firing_curves(all_readings(done.measured.book)), into / "firings.png")
+    records = all_readings(done.measured.book)
+    charts.save_chart(charts.firing_curves(records), into / "firings.png")
+    _clear(into, "firing *.png")
+    for firing, readings in records.items():
+        chart = _firing_chart(done.measured.book, firing, readings)
+        charts.save_chart(chart, into / f"firing {_file_name(firing)}.png")
     _clear(into, "pots by *.png")
     for factor in done.effects.factors:
         if factor.heading in done.measured.book.pots:
             swatches = charts.pot_swatches(done.measured.results, factor.heading)
-            # The name comes out of a table: whatever could lead elsewhere is taken out of it.
-            name = re.sub(r"[^\w ()-]", "-", factor.name)
-            charts.save_chart(swatches, into / f"pots by {name}.png")
+            charts.save_chart(swatches, into / f"pots by {_file_name(factor.name)}.png")
     (into / "answer.md").write_text(done.answer(), encoding="utf-8")
+
+
+def _firing_chart(book: Book, firing: str, readings: Readings):
+    target_C = book.firings.set_index("firing").loc[firing, "target peak [degC]"]
+    try:
+        schedule = firing_schedule(book, firing)
+    except SagglabError:
+        schedule = None  # the answer says what is wrong with it
+    return charts.firing_curve(readings, None if pd.isna(target_C) else float(target_C), schedule=schedule)
+
+
+def _file_name(name: str) -> str:
+    """Take out of a name from a table whatever could lead elsewhere."""
+    return re.sub(r"[^\w ()-]", "-", name)
 
 
 def _clear(folder: Path, pattern: str) -> None:
@@ -269,14 +314,3 @@ def _clear(folder: Path, pattern: str) -> None:
 def _write_table(table: pd.DataFrame, path: Path) -> None:
     # Eight digits: more than any measure holds, and no 24.999999999999975.
     table.to_csv(path, index=False, float_format="%.8g")
-
-
-def all_readings(book: Book) -> dict[str, Readings]:
-    """Read every record that can be read, by firing."""
-    records = {}
-    for firing, file in zip(book.firings["firing"], book.firings["readings"], strict=True):
-        try:
-            records[firing] = read_readings(book.path(file))
-        except SagglabError:
-            continue  # `measure_firings` lists it
-    return records

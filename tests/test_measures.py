@@ -11,7 +11,7 @@ from sagglab.book import open_book
 from sagglab.colour import lab_to_lch
 from sagglab.columns import FIRING_MEASURES, MEASURES, RESULTS, empty
 from sagglab.errors import BookError, UnknownNameError
-from sagglab.measures import gather_results, measure_firings, measure_photos, measure_view
+from sagglab.measures import all_readings, gather_results, measure_firings, measure_photos, measure_view
 
 
 @pytest.fixture(scope="module")
@@ -178,7 +178,9 @@ def test_a_bad_record_keeps_its_row(copy):
     table = measure_firings(open_book(copy)).set_index("firing")
     assert table["peak_C"].notna().tolist() == [True, False, False]
     assert table.loc["f2", "problems"]
-    assert table.loc["f3", "problems"] == "no readings are named"
+    assert table.loc["f3", "problems"].startswith(
+        "firing 'f3': no readings are named, and there is no readings/f3.csv; write the file into"
+    )
     assert table.loc["f1", "problems"] == ""
 
 
@@ -204,3 +206,10 @@ def test_a_column_that_pots_and_firings_share_is_kept_from_both(small_book):
     results = gather_results(replace(book, firings=firings), empty(MEASURES))
     assert results["clay"].iloc[0] == book.pots["clay"].iloc[0]
     assert results["clay of firing"].iloc[0] == "from the river"
+
+
+def test_all_readings_skip_what_cannot_be_read(small_book):
+    book = open_book(small_book)
+    assert list(all_readings(book)) == ["f1"]
+    lost = book.firings.assign(readings="readings/none.csv")
+    assert all_readings(replace(book, firings=lost)) == {}

@@ -10,14 +10,21 @@ import sagglab
 
 PUBLIC = [
     "Book",
+    "Departures",
     "Effects",
     "HeatMeasures",
     "MeasuredPhoto",
+    "Pace",
     "Problem",
     "Problems",
     "Readings",
     "SagglabError",
+    "Schedule",
+    "Segment",
     "delta_e_2000",
+    "departures",
+    "firing_readings",
+    "firings_in",
     "fit_effects",
     "gather_results",
     "heat_measures",
@@ -27,7 +34,9 @@ PUBLIC = [
     "measure_photos",
     "measure_view",
     "open_book",
+    "pace",
     "read_readings",
+    "read_schedule",
     "xyz_to_lab",
 ]
 

@@ -13,7 +13,7 @@ from sagglab.cli import main
 from sagglab.columns import RESULTS
 from sagglab.errors import UnknownNameError
 from sagglab.model.effects import fit_effects
-from sagglab.study import MeasuredBook, Study, all_readings, askable, write_study
+from sagglab.study import MeasuredBook, Study, askable, write_study
 
 BOOK_FILES = ("*.csv", "photos/*", "readings/*", "targets/*")
 
@@ -56,8 +56,32 @@ def test_the_book_is_left_as_it_was(studied):
 def test_files(studied):
     names = {path.name for path in studied["into"].iterdir()}
     tables = {"measures.csv", "firings.csv", "results.csv", "effects.csv"}
+    assert tables | {f"firing f{k}.png" for k in range(1, 7)} <= names
     assert tables | {"effects.png", "firings.png", "answer.md", "review", "pots by sugar.png"} <= names
     assert len(list((studied["into"] / "review").iterdir())) == 82
+
+
+def test_the_answer_says_what_each_firing_did(studied):
+    answer = (studied["into"] / "answer.md").read_text(encoding="utf-8")
+    firings = pd.read_csv(studied["into"] / "firings.csv").set_index("firing")
+    for firing, row in firings.iterrows():
+        assert f"- {firing}: peak {row['peak_C']:.0f} °C" in answer
+        assert row["peak_C low"] < row["peak_C"] < row["peak_C high"]
+    # Read by hand every few minutes, its bounds are wider.
+    widths = firings["minutes_above_660_C high"] - firings["minutes_above_660_C low"]
+    assert widths["f6"] > 2 * widths.drop("f6").max()
+
+
+def test_a_schedule_is_drawn_and_compared(studied, demo, tmp_path):
+    book = open_book(demo)
+    plans = ["1500 degC/h to 550 degC; 900 degC/h to 750 degC", "up and away", "", "", "", ""]
+    planned = MeasuredBook(
+        replace(book, firings=book.firings.assign(schedule=plans)),
+        *(pd.read_csv(studied["into"] / f"{name}.csv") for name in ("measures", "firings", "results")),
+    )
+    first, second, third, *_ = planned.firing_lines()
+    assert "hotter at minute" in first and "than planned" in first
+    assert second.endswith("Its schedule: it is no segment.") and "planned" not in third
 
 
 def test_every_pot_is_measured(studied):
@@ -135,13 +159,6 @@ def test_askable_gives_a_reason_for_what_it_passes_over(known):
 def test_a_factor_that_the_book_has_not(known):
     with pytest.raises(UnknownNameError, match="glitter"):
         fit_effects(known, outcome="L*", factors=["glitter"])
-
-
-def test_all_readings_skip_what_cannot_be_read(small_book):
-    book = open_book(small_book)
-    assert list(all_readings(book)) == ["f1"]
-    lost = book.firings.assign(readings="readings/none.csv")
-    assert all_readings(replace(book, firings=lost)) == {}
 
 
 def test_a_material_of_any_name_gives_a_picture_inside_the_folder(studied, demo, tmp_path):

@@ -103,4 +103,16 @@ def open_book(folder: str | os.PathLike[str]) -> Book:
     if not is_there(folder, Path.is_dir):
         raise MissingFileError(str(folder), "there is no such folder", "give the folder of a batch book")
     tables, problems = read_tables(folder)
+    _name_records(folder, tables["firings"])
     return Book(folder, **tables, problems=Problems([*problems, *check_tables(folder, tables)]))
+
+
+def _name_records(folder: Path, firings: pd.DataFrame) -> None:
+    """Name the record ``readings/FIRING.csv`` of a firing for which the table names none.
+
+    It is where ``sagglab pace`` keeps what is typed at the kiln.
+    """
+    for row, firing in firings.loc[firings["readings"] == "", "firing"].items():
+        name = f"readings/{firing}.csv"
+        if Path(name).name == f"{firing}.csv" and is_there(folder / name, Path.is_file):
+            firings.loc[row, "readings"] = name

@@ -57,7 +57,7 @@ class Cells:
             # Only where there is no number can there be a mark: most records hold few such cells.
             marks = np.isnan(values)
             marks[marks] = [is_open_mark(heats[k]) for k in np.flatnonzero(marks)]
-            parts.append((np.array(lines), reader.read(times), values, marks, np.array(flags, dtype=object)))
+            parts.append((lines, reader.read(times), values, marks, np.array(flags, dtype=object)))
         lines, numbers, values, marks, kept = (np.concatenate(part) for part in zip(*parts, strict=True))
         return cls(lines, reader.finish(numbers), values, marks, kept, seen)
 

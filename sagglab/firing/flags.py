@@ -171,31 +171,35 @@ def flag_readings(
     ReadingsError
         The record goes out of range at the pace of a kiln: its unit is wrong.
     """
-    flags = np.full(minutes.size, "", dtype=object)
-    flags[np.isnan(temperature) | np.isnan(minutes)] = "unreadable"
-    flags[cells.marks & ~np.isnan(minutes)] = "open"
+    names = ["", *FLAGS]
+    code = {name: number for number, name in enumerate(names)}
+    codes = np.zeros(minutes.size, dtype=np.int8)
+    codes[np.isnan(temperature) | np.isnan(minutes)] = code["unreadable"]
+    codes[cells.marks & ~np.isnan(minutes)] = code["open"]
     # The record was written by sagglab, or struck out by hand: what was left out stays so.
-    kept = np.isin(cells.kept_flags, [name for name, flag in FLAGS.items() if not flag.counts])
-    flags[kept] = cells.kept_flags[kept]
+    for name in set(pd.unique(cells.kept_flags)) & FLAGS.keys():
+        if not FLAGS[name].counts:
+            codes[cells.kept_flags == name] = code[name]
 
-    good = np.flatnonzero(flags == "")
+    good = np.flatnonzero(codes == 0)
     kept = in_order(minutes[good])
     late = good[~kept]
-    flags[late] = np.where(np.isin(minutes[late], minutes[good[kept]]), "same time", "out of order")
+    again = np.isin(minutes[late], minutes[good[kept]]) if late.size else late
+    codes[late] = np.where(again, code["same time"], code["out of order"])
     good = good[kept]
     odd = (temperature[good] > HIGHEST_C) | (temperature[good] < LOWEST_C)
     if odd.any():
         _check_range(minutes[good], temperature[good], odd, unit, source, cells.lines[good])
-        flags[good[odd]] = "out of range"
+        codes[good[odd]] = code["out of range"]
         good = good[~odd]
     # A stuck sensor comes back with a jump, which is not to be laid to the readings after it.
-    flags[good[stuck(minutes[good], temperature[good])]] = "stuck"
-    good = good[flags[good] == ""]
+    codes[good[stuck(minutes[good], temperature[good])]] = code["stuck"]
+    good = good[codes[good] == 0]
     spikes, jumps = jumping(minutes[good], temperature[good])
-    flags[good[spikes]], flags[good[jumps]] = "spike", "jump"
-    good = good[flags[good] == ""]
-    flags[good[after_gaps(minutes[good])]] = "after a gap"
-    return flags
+    codes[good[spikes]], codes[good[jumps]] = code["spike"], code["jump"]
+    good = good[codes[good] == 0]
+    codes[good[after_gaps(minutes[good])]] = code["after a gap"]
+    return np.array(names, dtype=object)[codes]
 
 
 def _check_range(

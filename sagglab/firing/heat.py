@@ -1,17 +1,21 @@
-"""Heat measures: what one firing did, in numbers that a model can use.
+"""Heat measures: what one firing did, in numbers that a model can use, each with its bounds.
 
-Between two readings the temperature is taken to run straight.
+Between two readings a measured value takes the temperature to run straight. Its bounds hold for every curve
+that `between` allows to have run through the readings.
 """
 
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from sagglab.errors import UnknownNameError
+from sagglab.firing.bounded import UNKNOWN, Bounded, FiringCurves
+from sagglab.firing.heat_work import Q_KJ_PER_MOL, QS_KJ_PER_MOL, heat_work_minutes
 from sagglab.firing.readings import Readings
 from sagglab.units import both_scales
 
@@ -22,13 +26,22 @@ QUARTZ_INVERTS_C = 573.0
 
 #: Time is counted above each of these; the whole degrees go into the measure's name.
 THRESHOLDS_C = (600.0, ALUMINIUM_FREEZES_C, 700.0)
-#: The climb is measured over each of these, in °C.
-BANDS_C = ((100.0, QUARTZ_INVERTS_C), (QUARTZ_INVERTS_C, ALUMINIUM_FREEZES_C))
+#: The climb is measured over each of these, in °C; None is the first reading, or the peak.
+BANDS_C = (
+    (None, 100.0),
+    (100.0, QUARTZ_INVERTS_C),
+    (QUARTZ_INVERTS_C, ALUMINIUM_FREEZES_C),
+    (ALUMINIUM_FREEZES_C, None),
+)
 #: Common practice, no source: the kiln is opened at about this temperature.
 OPENED_C = 300.0
+#: Time around quartz inversion is counted from so far below it to so far above. No source.
+AROUND_INVERSION_C = 25.0
+#: A stall is told by the time that it took to get this much hotter than ever before. No source.
+STALL_RISE_C = 10.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class HeatMeasures:
     """The measures of one firing.
 
@@ -36,8 +49,14 @@ class HeatMeasures:
     ----------
     source : str
         The record that was measured.
-    table : DataFrame, one row
-        Each measure under a name that carries its unit; not a number where the record does not reach so far.
+    table : DataFrame
+        ``value``, ``low`` and ``high`` of each measure, under a name that carries its unit; all three not a
+        number where the record does not reach so far. A bound that the record cannot give is infinity above,
+        and for a rate or a time zero below.
+    heat_work : DataFrame
+        ``heat_work_minutes_at_750_C`` by the activation energy that is assumed, ``Q_kJ_per_mol``.
+    notes : tuple of str
+        Sentences: what the bounds allow for, and what is assumed.
 
     Notes
     -----
@@ -46,86 +65,187 @@ class HeatMeasures:
 
     source: str
     table: pd.DataFrame
+    heat_work: pd.DataFrame
+    notes: tuple[str, ...]
 
     def __getitem__(self, name: str) -> float:
-        return float(self.table[name].iloc[0])
+        self._require(name)
+        return float(self.table.loc[name, "value"])
 
     def __getattr__(self, name: str) -> float:
         # Only called for what is no attribute; the table itself is asked for while an instance is unpickled.
-        if name == "table" or name not in self.table:
+        if name == "table" or name not in self.table.index:
             raise AttributeError(name)
         return self[name]
 
+    def bounds(self, name: str) -> tuple[float, float]:
+        """Give what a measure lies between."""
+        self._require(name)
+        return float(self.table.loc[name, "low"]), float(self.table.loc[name, "high"])
+
+    @property
+    def row(self) -> dict[str, float]:
+        """The value of each measure."""
+        return self.table["value"].to_dict()
+
+    @property
+    def row_with_bounds(self) -> dict[str, float]:
+        """The value of each measure, and under its name with low or high behind it, the bounds."""
+        row = {}
+        for name, value, low, high in self.table[["value", "low", "high"]].itertuples():
+            row |= {name: value, f"{name} low": low, f"{name} high": high}
+        return row
+
+    def _require(self, name: str) -> None:
+        if name not in self.table.index:
+            raise UnknownNameError(
+                f"measure '{name}'", "it is unknown", f"give one of {', '.join(self.table.index)}"
+            )
+
+    def _shown(self) -> list[tuple[str, str, str, str]]:
+        return [
+            (
+                str(name),
+                _shown(name, value),
+                *(("", "") if np.isnan(value) else _shown_bounds(name, low, high)),
+            )
+            for name, value, low, high in self.table[["value", "low", "high"]].itertuples()
+        ]
+
+    def __repr__(self) -> str:
+        rows = [("", "value", "at least", "at most"), *self._shown()]
+        widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+        lines = ("  ".join(map(str.ljust, row, widths)).rstrip() for row in rows)
+        return "\n".join([self.source, *lines, *self.notes])
+
     def _repr_html_(self) -> str:
+        heads = "".join(f"<th>{head}</th>" for head in ("", "value", "at least", "at most"))
         rows = "".join(
-            f"<tr><td>{html.escape(name)}</td><td>{_shown(name, value)}</td></tr>"
-            for name, value in self.table.iloc[0].items()
+            f"<tr>{''.join(f'<td>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in self._shown()
         )
-        return f"<table><tbody>{rows}</tbody></table>"
+        notes = "".join(f"<p>{html.escape(note)}</p>" for note in self.notes)
+        return f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>{notes}"
 
 
 def _shown(name: str, value: float) -> str:
     if np.isnan(value):
-        return "not in the record"
-    return both_scales(value) if name == "peak_C" else f"{value:.1f}"
+        return "no target is given" if name == "overshoot_C" else "not in the record"
+    if np.isinf(value):
+        return "no bound"
+    if name == "peak_C":
+        return both_scales(value)
+    if name == "overshoot_C":
+        return f"{value:+.0f} °C ({value * 1.8:+.0f} °F)"
+    if name.endswith("_C_per_h"):
+        return f"{value:.0f} °C/h ({value * 1.8:.0f} °F/h)"
+    return f"{value:.1f} min"
 
 
-def heat_measures(readings: Readings) -> HeatMeasures:
+def _shown_bounds(name: str, low: float, high: float) -> tuple[str, str]:
+    return _shown(name, low), _shown(name, high)
+
+
+def heat_measures(
+    readings: Readings,
+    target_C: float | None = None,
+    sensor_class: str | int | None = None,
+    thresholds_C: Sequence[float] = THRESHOLDS_C,
+    bands_C: Sequence[tuple[float | None, float | None]] = BANDS_C,
+) -> HeatMeasures:
     """Measure one firing.
 
     Parameters
     ----------
     readings : Readings
+    target_C : float, optional
+        The peak aimed at, for the overshoot.
+    sensor_class : str or int, optional
+        Tolerance class of the sensor, as in `tolerance_C`; without one the bounds leave the sensor out.
+    thresholds_C : sequence of float
+        Time is counted above each of these.
+    bands_C : sequence of pairs
+        The climb is measured from the first to the second of each; None is the first reading, or the peak.
 
     Returns
     -------
     HeatMeasures
-        ``peak_C``; ``minutes_to_peak`` from the first reading; ``minutes_above_600_C``,
-        ``minutes_above_660_C`` (660.323 °C) and ``minutes_above_700_C``; ``minutes_peak_to_300_C``; and the
-        mean climb, ``climb_C_per_h`` from the first reading to the peak, and by band.
+        ``peak_C``; ``minutes_to_peak`` from the first reading; ``overshoot_C``, the peak less the target; the
+        mean climb, ``climb_C_per_h`` from the first reading to the peak, and by band;
+        ``minutes_of_longest_stall``, the longest that it took on the way up to get 10 °C hotter than ever
+        before; ``minutes_above_600_C``, ``minutes_above_660_C`` (660.323 °C) and ``minutes_above_700_C``;
+        ``minutes_peak_to_300_C``; ``cooling_peak_to_573_C_per_h`` and ``cooling_573_to_300_C_per_h``,
+        positive; ``minutes_through_573_up`` and ``minutes_through_573_down``, from 548 to 598 °C and back;
+        ``heat_work_minutes_at_750_C``, the minutes at 750 °C that would do the same work.
+
+    Raises
+    ------
+    UnknownNameError
+        The sensor class is unknown.
 
     Examples
     --------
     >>> import pandas as pd
     >>> record = pd.DataFrame({"minutes": [0.0, 40, 100], "temperature_C": [20.0, 740, 260], "flag": ""})
-    >>> measured = heat_measures(Readings("example", record, ()))
+    >>> measured = heat_measures(Readings("example", record, (), step_C=1.0), sensor_class="K 2")
     >>> measured["peak_C"], measured["minutes_to_peak"], measured["minutes_peak_to_300_C"]
     (740.0, 40.0, 55.0)
+    >>> round(measured.bounds("peak_C")[0], 2)
+    733.95
     """
-    counted = readings.counted
-    minutes = counted["minutes"].to_numpy()
-    temperature = counted["temperature_C"].to_numpy()
-    top = int(temperature.argmax())
-    rising, falling = slice(0, top + 1), slice(top, None)
-    to_peak = minutes[top] - minutes[0]
-    measures = {"peak_C": temperature[top], "minutes_to_peak": to_peak}
-    for threshold in THRESHOLDS_C:
-        measures[f"minutes_above_{threshold:.0f}_C"] = _minutes_above(minutes, temperature, threshold)
-    opened = _first_crossing(minutes[falling], -temperature[falling], -OPENED_C)
-    measures[f"minutes_peak_to_{OPENED_C:.0f}_C"] = opened - minutes[top]
-    measures["climb_C_per_h"] = (temperature[top] - temperature[0]) / to_peak * 60 if to_peak > 0 else np.nan
-    for low, high in BANDS_C:
-        start = _first_crossing(minutes[rising], temperature[rising], low)
-        end = _first_crossing(minutes[rising], temperature[rising], high)
-        climb = (high - low) / (end - start) * 60 if end > start else np.nan
-        measures[f"climb_{low:.0f}_to_{high:.0f}_C_per_h"] = climb
-    return HeatMeasures(readings.source, pd.DataFrame([measures]).astype(float))
+    curves = FiringCurves.of(readings, sensor_class)
+    work = _heat_work(curves)
+    measures = {"peak_C": curves.peak_C, "minutes_to_peak": curves.peak.less(curves.start)}
+    target = UNKNOWN if target_C is None else Bounded(target_C, target_C, target_C)
+    measures["overshoot_C"] = curves.peak_C.less(target, at_least=-np.inf)
+    measures["climb_C_per_h"] = curves.climb_C_per_h(None, None)
+    for start, end in bands_C:
+        name = f"climb_{_named(start, 'start')}_to_{_named(end, 'peak')}_C_per_h"
+        measures[name] = curves.climb_C_per_h(start, end)
+    measures["minutes_of_longest_stall"] = curves.longest_stall_minutes(STALL_RISE_C)
+    for level in thresholds_C:
+        measures[f"minutes_above_{level:.0f}_C"] = curves.minutes_above(level)
+    quartz, opened = curves.fall(QUARTZ_INVERTS_C), curves.fall(OPENED_C)
+    measures["minutes_peak_to_300_C"] = opened.less(curves.peak)
+    measures["cooling_peak_to_573_C_per_h"] = curves.cooling_C_per_h(QUARTZ_INVERTS_C)
+    lasted = opened.less(quartz)
+    measures["cooling_573_to_300_C_per_h"] = lasted.into((QUARTZ_INVERTS_C - OPENED_C) * 60)
+    below, above = QUARTZ_INVERTS_C - AROUND_INVERSION_C, QUARTZ_INVERTS_C + AROUND_INVERSION_C
+    measures["minutes_through_573_up"] = curves.rise(above).less(curves.rise(below))
+    measures["minutes_through_573_down"] = curves.fall(below).less(curves.fall(above))
+    assumed = work.set_index("Q_kJ_per_mol").loc[Q_KJ_PER_MOL]
+    measures["heat_work_minutes_at_750_C"] = Bounded(*assumed)
+    # A bound of what is not in the record would be read as a finding.
+    rows = {name: UNKNOWN if np.isnan(one.value) else one for name, one in measures.items()}
+    table = pd.DataFrame.from_dict(rows, orient="index", columns=Bounded._fields, dtype=float)
+    return HeatMeasures(readings.source, table, work, _notes(readings, curves, sensor_class))
 
 
-def _first_crossing(minutes: NDArray[np.float64], temperature: NDArray[np.float64], level: float) -> float:
-    """Find the minute at which the record first rises through a level; not a number when it never does."""
-    above = np.flatnonzero(temperature >= level)
-    if not len(above) or above[0] == 0:
-        return np.nan
-    after = int(above[0])
-    before = after - 1
-    share = (level - temperature[before]) / (temperature[after] - temperature[before])
-    return float(minutes[before] + share * (minutes[after] - minutes[before]))
+def _named(level_C: float | None, otherwise: str) -> str:
+    return otherwise if level_C is None else f"{level_C:.0f}"
 
 
-def _minutes_above(minutes: NDArray[np.float64], temperature: NDArray[np.float64], level: float) -> float:
-    low = np.minimum(temperature[:-1], temperature[1:])
-    high = np.maximum(temperature[:-1], temperature[1:])
-    flat = high == low
-    share = np.where(flat, high > level, (high - level) / np.where(flat, 1, high - low))
-    return float((np.diff(minutes) * np.clip(share, 0, 1)).sum())
+def _heat_work(curves: FiringCurves) -> pd.DataFrame:
+    work = [heat_work_minutes(curve) for curve in (curves.straight, curves.low_within, curves.high)]
+    return pd.DataFrame(np.column_stack([QS_KJ_PER_MOL, *work]), columns=["Q_kJ_per_mol", *Bounded._fields])
+
+
+def _notes(readings: Readings, curves: FiringCurves, sensor_class: str | int | None) -> tuple[str, ...]:
+    widest = np.diff(curves.straight.minutes).max()
+    steps = [
+        f"{step:.3g} {unit}"
+        for step, unit in ((readings.step_C, "°C"), (readings.step_minutes * 60, "s"))
+        if step > 0
+    ]
+    return (
+        f"The bounds allow for the gaps between readings, the widest {widest:.3g} min long, as far as the "
+        "rest of the record shows how much climb and fall vary, and not for what came and went in one gap.",
+        f"They allow for half a step of the record to either side: {' and '.join(steps)}."
+        if steps
+        else "How finely the record was written is not known, so the bounds leave it out.",
+        "No sensor class is given, so the bounds leave the sensor out."
+        if sensor_class is None
+        else f"They allow for the tolerance of a new sensor of class {sensor_class}; use makes it worse.",
+        "A bound that the record cannot give is infinite above, and zero below for a rate or a time.",
+        "Heat work is a relative index, valid for one dominant mechanism of sintering. Its activation energy "
+        f"of {Q_KJ_PER_MOL:.0f} kJ/mol is an assumption without source; heat_work has others beside it.",
+    )

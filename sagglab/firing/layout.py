@@ -11,6 +11,7 @@ from itertools import chain, compress, islice, repeat
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from sagglab.delimited import delimiter_of
 from sagglab.errors import ReadingsError
@@ -51,20 +52,20 @@ class Layout:
     _cut: Cut
     _delimiter: str | None
 
-    def blocks(self, columns: Columns) -> Iterator[tuple[list[int], list[str], list[str], list[str]]]:
+    def blocks(self, columns: Columns) -> Iterator[tuple[NDArray[np.int64], list[str], list[str], list[str]]]:
         """Yield the record in blocks: line numbers, time cells, temperature cells and flag cells.
 
         It can be gone through once. A row that is too short gives blanks.
         """
         number = self._first
         while lines := list(islice(self._lines, BLOCK_ROWS)):
-            numbers = list(range(number, number + len(lines)))
+            numbers = np.arange(number, number + len(lines))
             number += len(lines)
             rows = self._parse(lines, columns)
             if rows is None:
                 rows = [self._cut(line) for line in lines]
                 filled = [any(map(str.strip, row)) for row in rows]
-                numbers, rows = ([*compress(values, filled)] for values in (numbers, rows))
+                numbers, rows = numbers[filled], list(compress(rows, filled))
             yield numbers, _times(rows, columns), _column(rows, columns.heat), _column(rows, columns.flag)
 
     def _parse(self, lines: list[Line], columns: Columns) -> pd.DataFrame | None:
@@ -83,7 +84,7 @@ class Layout:
             io.StringIO(text), sep=self._delimiter, header=None, names=range(width), usecols=wanted,
             index_col=False, dtype=str, na_filter=False, quoting=csv.QUOTE_NONE, skip_blank_lines=False,
         )  # fmt: skip
-        whole = len(table) == len(lines) and (table != "").any(axis=1).all()
+        whole = len(table) == len(lines) and columns.time in table and "" not in table[columns.time].tolist()
         return table if whole else None
 
     def sample_times(self, columns: Columns) -> list[str]:

@@ -53,7 +53,9 @@ class Readings:
     @property
     def counted(self) -> pd.DataFrame:
         """The readings that count, in order of time."""
-        return self.table[counts(self.table["flag"])].reset_index(drop=True)
+        measured = counts(self.table["flag"])
+        # A shallow copy is as safe as a deep one, and a long record is not held twice.
+        return self.table.copy(deep=False) if measured.all() else self.table[measured].reset_index(drop=True)
 
     def __repr__(self) -> str:
         counted = self.counted
@@ -203,9 +205,10 @@ def _read(
         Problem(source, None, layout.head[columns.time], cause, remedy, stops=False)
         for cause, remedy in cells.times.told
     ]
+    found = set(pd.unique(flags))
     for flag, about in FLAGS.items():
-        flagged = np.flatnonzero(flags == flag)
-        if flagged.size:
+        if flag in found:
+            flagged = np.flatnonzero(flags == flag)
             did = "marked" if about.counts else "left out as"
             cause = f"{flagged.size} of {len(table)} readings {did} '{flag}': {about.meaning}"
             remedy = "look at these lines of the record"

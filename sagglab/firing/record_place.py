@@ -13,6 +13,7 @@ from sagglab.book.tables import WORKBOOK
 from sagglab.errors import BookError, Problem, Problems, ReadingsError, UnknownNameError
 from sagglab.firing.long_record import firings_in
 from sagglab.firing.readings import Readings, read_readings
+from sagglab.firing.schedule import Schedule, read_schedule
 from sagglab.workbook import sheet_names
 
 
@@ -48,21 +49,7 @@ def place_of_record(book: Book, firing: str) -> RecordPlace:
     BookError
         The firing is there more than once, or its record would lie outside the book.
     """
-    rows = book.firings[book.firings["firing"] == firing]
-    if rows.empty or not firing:
-        known = ", ".join(name for name in book.firings["firing"] if name) or "none so far"
-        raise UnknownNameError(
-            f"firing '{firing}'",
-            f"{book.folder.name} has no such firing",
-            f"give one of those in the table firings ({known}), or add it there",
-        )
-    if len(rows) > 1:
-        raise BookError(
-            f"{book.folder.name}, table firings",
-            f"'{firing}' is there {len(rows)} times",
-            "give each row a name of its own",
-        )
-    row = rows.iloc[0]
+    row = _row_of(book, firing)
     aimed = float(row["target peak [degC]"])
     named = bool(row["readings"])
     name = row["readings"] if named else f"readings/{firing}.csv"
@@ -107,7 +94,7 @@ def firing_readings(book: Book, firing: str) -> Readings:
         does not tell which is meant.
     """
     place = place_of_record(book, firing)
-    row = book.firings[book.firings["firing"] == firing].iloc[0]
+    row = _row_of(book, firing)
     cold_C = row["cold junction [degC]"]
     if not place.is_named and not place.path.is_file():
         raise ReadingsError(
@@ -131,6 +118,36 @@ def firing_readings(book: Book, firing: str) -> Readings:
         cause = f"the record begins on {started:%Y-%m-%d}, and the firing is dated {row['date']:%Y-%m-%d}"
         told.append(Problem(whole.source, None, "", cause, "look whether it is this firing's record", False))
     return replace(found[0] if found else whole, source=whole.source, problems=Problems(told))
+
+
+def firing_schedule(book: Book, firing: str) -> Schedule | None:
+    """Read what was planned for a firing; none where the book says nothing.
+
+    Raises
+    ------
+    SagglabError
+        As `place_of_record` and `read_schedule` raise it.
+    """
+    text = _row_of(book, firing)["schedule"]
+    return read_schedule(text) if text else None
+
+
+def _row_of(book: Book, firing: str) -> pd.Series:
+    rows = book.firings[book.firings["firing"] == firing]
+    if rows.empty or not firing:
+        known = ", ".join(name for name in book.firings["firing"] if name) or "none so far"
+        raise UnknownNameError(
+            f"firing '{firing}'",
+            f"{book.folder.name} has no such firing",
+            f"give one of those in the table firings ({known}), or add it there",
+        )
+    if len(rows) > 1:
+        raise BookError(
+            f"{book.folder.name}, table firings",
+            f"'{firing}' is there {len(rows)} times",
+            "give each row a name of its own",
+        )
+    return rows.iloc[0]
 
 
 def _begun_on(found: tuple[Readings, ...], date: pd.Timestamp, whole: Readings) -> Readings:

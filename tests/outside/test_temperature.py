@@ -6,6 +6,7 @@ import thermocouple_its90
 
 from sagglab.errors import UnitError
 from sagglab.firing.heat import ALUMINIUM_FREEZES_C
+from sagglab.firing.sensor import tolerance_C
 from sagglab.firing.thermocouple import emf_mV, temperature_from_mV
 
 
@@ -74,3 +75,45 @@ def test_a_type_is_known_by_either_case_and_others_are_refused():
 def test_the_freezing_point_of_aluminium():
     # A defining fixed point of ITS-90.
     assert ALUMINIUM_FREEZES_C == 660.323
+
+
+@pytest.mark.parametrize(
+    ("sensor_class", "temperature_C", "limit"),
+    # IEC 60584-1, types K and N: class 1 ±1.5 °C or 0.4 %, class 2 ±2.5 °C or 0.75 %; ASTM E230: special
+    # 1.1 °C or 0.4 %, standard 2.2 °C or 0.75 %, the larger. Secondary sources: tables that makers print.
+    [
+        ("1", 750, 3.0),
+        ("1", 375, 1.5),
+        ("1", 100, 1.5),
+        ("2", 750, 5.625),
+        ("2", 333, 2.5),
+        ("N 2", 750, 5.625),
+        ("special", 750, 3.0),
+        ("special", 100, 1.1),
+        ("standard", 750, 5.625),
+        ("standard", 100, 2.2),
+    ],
+)
+def test_limits_of_base_metal_sensors(sensor_class, temperature_C, limit):
+    assert tolerance_C(temperature_C, sensor_class) == pytest.approx(limit, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("sensor_class", "temperature_C", "limit"),
+    # Types R and S, by the same secondary sources. IEC 60584-1: class 1 ±1 °C to 1100 °C, then
+    # 1 + 0.003 (t − 1100) (one source, and memory; another prints 1000 in place of 1100); class 2 ±1.5 °C to
+    # 600 °C, then 0.25 %. ASTM E230: standard 1.5 °C or 0.25 %, special 0.6 °C or 0.1 %, the larger.
+    [
+        ("S 1", 750, 1.0),
+        ("R 1", 1100, 1.0),
+        ("S 1", 1300, 1.6),
+        ("S 2", 600, 1.5),
+        ("R 2", 1000, 2.5),
+        ("S standard", 400, 1.5),
+        ("S standard", 750, 1.875),
+        ("R special", 500, 0.6),
+        ("R special", 750, 0.75),
+    ],
+)
+def test_limits_of_noble_metal_sensors(sensor_class, temperature_C, limit):
+    assert tolerance_C(temperature_C, sensor_class) == pytest.approx(limit, rel=1e-12)
