@@ -67,7 +67,6 @@ class MeasuredBook:
                     found.append(Problem(table, row[key], "", row["problems"], "", stops=False))
         return Problems(found)
 
-
     def firing_lines(self) -> list[str]:
         """Say what each firing did, with its bounds, and how it kept to its schedule."""
         return [_firing_line(self.book, row) for row in self.firings.to_dict("records")]

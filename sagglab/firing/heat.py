@@ -220,6 +220,10 @@ def heat_measures(
     return HeatMeasures(readings.source, table, work, _notes(readings, curves, sensor_class))
 
 
+def _lasting(minutes: float) -> str:
+    return f"{minutes:.3g} min" if minutes >= 1 else f"{minutes * 60:.3g} s"
+
+
 def _named(level_C: float | None, otherwise: str) -> str:
     return otherwise if level_C is None else f"{level_C:.0f}"
 
@@ -237,7 +241,7 @@ def _notes(readings: Readings, curves: FiringCurves, sensor_class: str | int | N
         if step > 0
     ]
     return (
-        f"The bounds allow for the gaps between readings, the widest {widest:.3g} min long, as far as the "
+        f"The bounds allow for the gaps between readings, the widest {_lasting(widest)} long, as far as the "
         "rest of the record shows how much climb and fall vary, and not for what came and went in one gap.",
         f"They allow for half a step of the record to either side: {' and '.join(steps)}."
         if steps
