@@ -89,7 +89,7 @@ BOOK_TABLES: dict[str, tuple[Column, ...]] = {
 READINGS = (
     Column("minutes", "number", "time since the start of the record"),
     Column("temperature_C", "number", "temperature"),
-    Column("flag", "text", "why the reading is left out; empty when it counts"),
+    Column("flag", "text", "what is wrong with the reading; empty when nothing is"),
 )
 
 HEAT_MEASURES = (
