@@ -12,6 +12,7 @@ from matplotlib.transforms import offset_copy
 from sagglab.charts.labels import Labels
 from sagglab.charts.look import QUIET, SMALL
 from sagglab.firing.heat import ALUMINIUM_FREEZES_C, QUARTZ_INVERTS_C
+from sagglab.firing.schedule import clock_after
 from sagglab.units import both_scales, convert
 
 LEVELS = (
@@ -66,14 +67,6 @@ def clock_scale(ax: Axes, last: float, start: dt.datetime, finish: dt.datetime) 
     )
     other_day = f"{finish:%Y-%m-%d} " if finish.date() != start.date() else ""
     ax.set_xlabel(f"time of day, from {start:%Y-%m-%d %H:%M} to {other_day}{finish:%H:%M}")
-
-
-def clock_after(start: dt.datetime, minutes: float) -> dt.datetime:
-    """Give the time of day so many minutes later, right across a change of the clocks too."""
-    lapse = dt.timedelta(minutes=minutes)
-    if start.tzinfo is None:
-        return start + lapse
-    return (start.astimezone(dt.UTC) + lapse).astimezone(start.tzinfo)
 
 
 def _step(span: float) -> float:

@@ -127,11 +127,11 @@ class Schedule:
 
     def finish(self, start: dt.datetime) -> dt.datetime:
         """Tell when it is over, if it begins then."""
-        return _later(start, self.minutes)
+        return clock_after(start, self.minutes)
 
     def latest_start(self, finish: dt.datetime) -> dt.datetime:
         """Tell when it must begin at the latest to be over by then."""
-        return _later(finish, -self.minutes)
+        return clock_after(finish, -self.minutes)
 
     def __str__(self) -> str:
         start = f"from {_plain(self.start_C)} degC; " if self.start_C != 20.0 else ""
@@ -164,7 +164,8 @@ def _hours(minutes: float) -> str:
     return f"{whole // 60} h {whole % 60:02d} min" if whole >= 60 else f"{whole} min"
 
 
-def _later(time: dt.datetime, minutes: float) -> dt.datetime:
+def clock_after(time: dt.datetime, minutes: float) -> dt.datetime:
+    """Tell the time so many minutes later, right across a change of the clocks too."""
     lapse = dt.timedelta(minutes=minutes)
     if time.tzinfo is None:
         return time + lapse

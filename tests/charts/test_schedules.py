@@ -7,10 +7,9 @@ import numpy as np
 import pytest
 
 from sagglab.charts import schedule_chart
-from sagglab.charts.scales import clock_after
 from sagglab.errors import ReadingsError
 from sagglab.firing.departures import departures
-from sagglab.firing.schedule import Schedule, Segment
+from sagglab.firing.schedule import Schedule, Segment, clock_after
 
 BISQUE = Schedule((Segment(80, 600), Segment(150, 995)))
 FAST = Schedule(
