@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -124,7 +125,9 @@ def check_files(book: Book) -> Problems:
             try:
                 check(book, values[told_by])
             except SagglabError as error:
-                cause = f"'{values[key]}': {error.cause}"
+                # Line and column within the file, too, but not where the book lies.
+                where = error.where.replace(f"{book.folder}{os.sep}", "")
+                cause = f"{where}: {error.cause}"
                 found.append(Problem(name, row, key, cause, error.remedy, stops=False))
     return Problems(found)
 

@@ -148,8 +148,8 @@ def test_check_looks_into_records_and_photographs(small_book, tmp_path, capsys):
     (folder / "photos/p01-back.jpg").write_text("no picture")
     assert main(["check", str(folder)]) == 0
     printed = capsys.readouterr().out
-    assert "warning: firings, row 2, column 'readings': 'readings/f1.csv'" in printed
-    assert "'photos/p01-back.jpg': it is no picture in a known format" in printed
+    assert "warning: firings, row 2, column 'readings': readings/f1.csv, column" in printed
+    assert "photos/p01-back.jpg: it is no picture in a known format" in printed
 
 
 def test_pictures_of_another_book_are_not_left_behind(small_book, tmp_path):

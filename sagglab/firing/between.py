@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sagglab.firing.flags import HIGHEST_C, LOWEST_C
 from sagglab.firing.readings import Readings
 from sagglab.firing.sensor import tolerance_C
 
@@ -20,8 +21,6 @@ from sagglab.firing.sensor import tolerance_C
 OTHER_WAY = 0.5
 #: And it may wander by as much as the record usually bends from one gap to the next.
 WANDER = 1.0
-#: No kiln shed is colder, and no small gas kiln gets hotter.
-COLDEST_C, HOTTEST_C = -50.0, 1400.0
 
 
 @dataclass(frozen=True)
@@ -174,7 +173,7 @@ def between(readings: Readings, sensor_class: str | int | None = None) -> tuple[
     Returns
     -------
     low, high : Curve
-        No curve that keeps to `rate_limits`, and between −50 and 1400 °C, runs outside them. The resolution
+        No curve that keeps to `rate_limits`, and to what a kiln can be, runs outside them. The resolution
         of the record is allowed for: half a step of temperature to either side, and as much as the rate
         allows in half a step of time; both curves begin and end half a step of time beyond the readings.
 
@@ -194,8 +193,8 @@ def between(readings: Readings, sensor_class: str | int | None = None) -> tuple[
     low = _turned(_upper(minutes, -temperature, -highest, -lowest, late, half_step))
     high = _upper(minutes, temperature, lowest, highest, late, half_step)
     bottom, top = low.temperature_C.min(), high.temperature_C.max()
-    if bottom < COLDEST_C or top > HOTTEST_C:  # Only between readings far apart.
-        limits = min(COLDEST_C, temperature.min() - half_step), max(HOTTEST_C, temperature.max() + half_step)
+    if bottom < LOWEST_C or top > HIGHEST_C:  # Only between readings far apart.
+        limits = min(LOWEST_C, temperature.min() - half_step), max(HIGHEST_C, temperature.max() + half_step)
         low, high = low.kept(*limits), high.kept(*limits)
     return (low, high) if sensor_class is None else with_sensor(low, high, sensor_class)
 

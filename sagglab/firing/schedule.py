@@ -295,4 +295,4 @@ def _converted(by, value: str, unit: str, to: str, where: str) -> float:
     try:
         return float(by(plain, re.sub(r"(?<=[°g])\s+(?=[CFK])", "", unit), to))
     except UnitError as error:
-        raise UnitError(f"{where}, {error.where}", error.cause, error.remedy) from error
+        raise UnitError(f"{where}, {error.where}", error.cause, _AS_IN) from error

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sagglab.errors import Problems
-from sagglab.firing.between import COLDEST_C, HOTTEST_C, Curve, between, rate_limits
+from sagglab.firing.between import Curve, between, rate_limits
+from sagglab.firing.flags import HIGHEST_C, LOWEST_C
 from sagglab.firing.readings import Readings
 from sagglab.firing.sensor import tolerance_C
 
@@ -151,7 +152,7 @@ def test_two_readings_say_that_it_stood_still_or_ran_half_as_fast_again_and_wand
 
 def test_no_curve_leaves_what_a_kiln_can_be():
     low, high = between(record((0, 20), (500, 1000), (1000, 20)))
-    assert low.temperature_C.min() == COLDEST_C and high.temperature_C.max() == HOTTEST_C
+    assert low.temperature_C.min() == LOWEST_C and high.temperature_C.max() == HIGHEST_C
     assert (np.diff(low.minutes) >= 0).all() and (np.diff(high.minutes) >= 0).all()
 
 

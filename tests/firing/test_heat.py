@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from sagglab.columns import FIRING_MEASURES, HEAT_MEASURES
 from sagglab.errors import Problems, UnknownNameError
-from sagglab.firing.between import COLDEST_C, HOTTEST_C, rate_limits
+from sagglab.firing.between import rate_limits
+from sagglab.firing.flags import HIGHEST_C, LOWEST_C
 from sagglab.firing.heat import HeatMeasures, heat_measures
 from sagglab.firing.readings import Readings
 
@@ -294,7 +295,7 @@ def test_the_bounds_hold_for_every_curve_that_keeps_to_the_limits(
             if not limits[0][k - 1] < mean < limits[1][k - 1]:
                 true_minutes[k], true_celsius[k] = minutes[k] + before[0], celsius[k] + before[1]
     at, run = _allowed(true_minutes, true_celsius, limits, shares)
-    assume(run.min() > COLDEST_C and run.max() < HOTTEST_C)
+    assume(run.min() > LOWEST_C and run.max() < HIGHEST_C)
     sensor_class = None if sensor_off is None else "2"
     truth = heat_measures(record(at, run + (sensor_off or 0.0)), target_C=750).table["value"]
     few = record(minutes, celsius, step_C=step_C, step_minutes=step_minutes)
