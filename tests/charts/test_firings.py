@@ -214,11 +214,17 @@ def test_a_million_readings_are_drawn_soon_and_keep_their_peak(record):
     minutes = np.linspace(0, 150, 1_000_000)
     heat = np.interp(minutes, [0, 40, 150], [20, 750, 250]) + np.random.default_rng(1).normal(0, 1, 1_000_000)
     heat[400_000] = 830.0
-    readings = record(minutes, heat)
-    start = time.perf_counter()
-    ax = firing_curve(readings, target_C=750)
-    ax.figure.canvas.draw()
-    assert time.perf_counter() - start < 4  # about 1.3 s where it was measured, alone
+
+    def draw(readings):
+        start = time.perf_counter()
+        ax = firing_curve(readings, target_C=750)
+        ax.figure.canvas.draw()
+        return ax, time.perf_counter() - start
+
+    _, took_few = draw(record(minutes[::200], heat[::200]))
+    ax, took_all = draw(record(minutes, heat))
+    # Two to three times as long where it was measured, for two hundred times as many.
+    assert took_all < 10 * took_few
     drawn = curve_of(ax)
     assert len(drawn.get_xdata()) < 7000
     assert drawn.get_ydata().max() == 830
