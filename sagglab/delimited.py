@@ -18,7 +18,7 @@ LARGEST = 1e15
 
 
 def open_text(path: Path) -> TextIO:
-    """Open a text file in UTF-8 (with or without a mark at its head), UTF-16 or Latin-1, to be read by lines.
+    """Open a text file in UTF-8 or UTF-16 (marked at its head or not) or Latin-1, to be read by lines.
 
     Raises
     ------
@@ -51,7 +51,9 @@ def _encoding(data: bytes) -> str | None:
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         encodings = ["utf-16"]
     elif b"\0" in data:
-        return None
+        # Without a mark at its head, UTF-16 shows by its zeros: every second byte of plain figures is one.
+        halves = {"utf-16-le": data[1::2], "utf-16-be": data[::2]}
+        encodings = [name for name, half in halves.items() if half.count(0) > 0.9 * len(half)]
     elif data.isascii():
         return "ascii"
     else:

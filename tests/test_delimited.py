@@ -24,6 +24,13 @@ def test_utf_16_reads_from_both_ends(tmp_path, mark, encoding):
     assert read_text(file) == WORDS
 
 
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_utf_16_without_a_mark_is_known_by_its_zeros(tmp_path, encoding):
+    file = tmp_path / "log.csv"
+    file.write_bytes(WORDS.encode(encoding))
+    assert read_text(file) == WORDS
+
+
 @pytest.mark.parametrize(
     "data", [b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", b"PK\x03\x04\0\0", b"\xff\xfe\x00", b"\xff\xfe\0\0a\0\0\0"]
 )
