@@ -254,7 +254,7 @@ def test_killed_at_any_moment_no_accepted_reading_is_lost(tmp_path):
     with subprocess.Popen(
         [sys.executable, "-c", TYPISTS, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     ) as typists:
-        # Each is killed outright at another moment, in the middle of a write or between two; on a busy machine
+        # Each is killed outright at another moment, in a write or between two; on a busy machine
         # it takes more of them until enough was typed, and a write was hit.
         while kills < 40 or (kills < 400 and (kept <= 20 or not cut)):
             kills += 1
