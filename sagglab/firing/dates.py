@@ -44,16 +44,20 @@ class IsoDates(TimeReader):
 
     def read(self, cells: list[str]) -> NDArray[np.float64]:
         """Read minutes since 1970 in UTC."""
-        times = pd.to_datetime(pd.Series(cells, dtype="str"), errors="coerce", format="ISO8601", utc=True)
-        if not self.first and times.notna().any():
-            self.first = cells[int(times.notna().argmax())]
-            self.offsets = _IS_ISO.fullmatch(self.first)["offset"] is not None
+        if not self.first:
+            self.first = next(filter(is_iso, cells), "")
+            self.offsets = self.first != "" and _IS_ISO.fullmatch(self.first)["offset"] is not None
+        text = pd.Series(cells, dtype="str")
+        if "," in self.first:  # ISO 8601 writes seconds with a comma as well
+            text = text.str.replace(",", ".")
+        times = pd.to_datetime(text, errors="coerce", format="ISO8601", utc=True)
         return ((times - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(minutes=1)).to_numpy()
 
     def finish(self, numbers: NDArray[np.float64]) -> Times:
         """Count from the first; without offsets, take out the ends of summer time."""
         # Where the kiln stood, its clock said so.
-        started = pd.Timestamp(re.sub(rf"{_OFFSET}$", "", self.first)) if self.first else None
+        local = re.sub(rf"{_OFFSET}$", "", self.first.replace(",", "."))
+        started = pd.Timestamp(local) if local else None
         seconds = self.first and _IS_ISO.fullmatch(self.first)["seconds"]
         step, told = (1 / 60 if seconds else 1.0), ()
         minutes = numbers - first_time(numbers)

@@ -18,7 +18,6 @@ _OPEN_MARKS = re.compile(
     r"|err(or)?|nan|n/?a|#n/a|null|none|inf|no (probe|sensor)",
     re.IGNORECASE,
 )
-_UNIT_WORDS = {"celsius": "degC", "centigrade": "degC", "fahrenheit": "degF", "kelvin": "K"}
 _UNIT = r"deg\.? ?[CFK]|°\s?[CF]|[CFK]|mV|celsius|centigrade|fahrenheit|kelvin"
 _NUMBER_WITH_UNIT = re.compile(rf"([-+\u2212]?[\d.,]+)\s*({_UNIT})", re.IGNORECASE)
 
@@ -44,7 +43,7 @@ def value_of(cell: str) -> tuple[float, str | None]:
     Examples
     --------
     >>> value_of("750,5"), value_of("1382 °F"), value_of("hot")
-    ((750.5, None), (1382.0, '°F'), (nan, None))
+    ((750.5, None), (1382.0, 'degF'), (nan, None))
     """
     value = number(cell)
     if np.isnan(value) and (found := _NUMBER_WITH_UNIT.fullmatch(cell)):
@@ -70,7 +69,7 @@ def stated_unit(heading: str) -> str | None:
     Examples
     --------
     >>> stated_unit("Temperatur [°C]"), stated_unit("T (degF) left"), stated_unit("sensor C")
-    ('°C', 'degF', None)
+    ('degC', 'degF', None)
     """
     found = re.search(rf"[\[(]\s*({_UNIT})\s*[\])]", heading, re.IGNORECASE)
     if found is None:
@@ -92,8 +91,7 @@ def is_unit_alone(cell: str) -> bool:
 
 
 def _unit_name(text: str) -> str:
-    text = re.sub(r"[\s.]", "", text)
-    return _UNIT_WORDS.get(text.lower(), text if text.startswith("deg") or len(text) != 1 else text.upper())
+    return {"c": "degC", "f": "degF", "k": "K", "m": "mV"}[re.sub(r"deg|[\W\s]", "", text.lower())[0]]
 
 
 def unit_of(heading: str, source: str) -> str:
@@ -152,8 +150,6 @@ def choose_columns(head: list[str], sample: list[list[str]], column: str | None,
     ------
     ReadingsError
         No column, or more than one, holds temperatures, or none is called as asked.
-    UnitError
-        A heading states a unit that is none of temperature.
     """
     cells = {
         k: [row[k].strip() for row in sample if k < len(row) and row[k].strip()] for k in range(len(head))

@@ -118,6 +118,12 @@ def test_dates_honour_offsets():
     assert str(read.started) == "2026-05-01 09:00:00"
 
 
+def test_iso_seconds_with_a_comma_and_a_date_alone_among_them():
+    read = times(["2026-05-01", "2026-05-01T09:00:00,5", "2026-05-01T09:00:30,5"], "taken")
+    assert read.minutes[2] - read.minutes[1] == pytest.approx(0.5)
+    assert str(read.started) == "2026-05-01 09:00:00.500000"
+
+
 def test_offsets_over_the_end_of_summer_time():
     cells = ["2026-10-25T02:30:00+02:00", "2026-10-25T02:10:00+01:00", "2026-10-25T03:00:00+01:00"]
     read = times(cells)
