@@ -208,7 +208,7 @@ def gather_results(book: Book, measures: pd.DataFrame) -> pd.DataFrame:
     results["setup"] = results["setup"].fillna("")
     results["views"] = results["views"].fillna(0)
     told = results[["firing problems", "view problems"]].fillna("")
-    results["problems"] = told.apply(lambda row: "; ".join(filter(None, row)), axis=1)
+    results["problems"] = ["; ".join(filter(None, pair)) for pair in told.itertuples(index=False)]
     return results[result_columns(book)]
 
 

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.errors import ReadingsError, UnitError
@@ -14,7 +15,7 @@ from sagglab.firing.dates import IsoDates, WrittenDates, is_date_time, is_iso
 from sagglab.firing.headings import Columns, is_open_mark, is_time, time_unit, value_of
 from sagglab.firing.layout import Layout
 from sagglab.firing.thermocouple import temperature_from_mV
-from sagglab.firing.times import CountedTimes, TimeReader, Times
+from sagglab.firing.times import CountedTimes, TimeReader, Times, first_time
 from sagglab.units import convert, working_unit
 
 
@@ -59,16 +60,50 @@ class Cells:
             marks[marks] = [is_open_mark(heats[k]) for k in np.flatnonzero(marks)]
             parts.append((lines, reader.read(times), values, marks, np.array(flags, dtype=object)))
         lines, numbers, values, marks, kept = (np.concatenate(part) for part in zip(*parts, strict=True))
-        return cls(lines, reader.finish(numbers), values, marks, kept, seen)
+        return cls(lines, reader.finish(numbers), values, marks, kept, seen).oldest_first()
 
-    def unit(self, where: str) -> str | None:
-        """Give the unit that stands behind the numbers, when one does."""
+    def unit(self, stated: str | None, where: str) -> str | None:
+        """Give the unit that stands behind the numbers, when one does.
+
+        Raises
+        ------
+        ReadingsError
+            Some cells are in another unit than the others, or than the heading states.
+        """
         units = self.written.units
-        if len(units) > 1:
+        if not units:
+            return None
+        bare = any(not np.isnan(value) for cell, value in self.written.items() if cell not in units)
+        others = set(units.values()) | ({stated or "no unit"} if stated or bare else set())
+        if len(others) > 1:
+            shown = next(cell for cell in units if units[cell] != stated)
             raise ReadingsError(
-                where, f"its cells are in several units: {', '.join(sorted(units))}", "write all in one unit"
+                where,
+                f"'{shown}' among its cells is not in the unit of the others: {', '.join(sorted(others))}",
+                "write all of them in the unit that the heading states",
             )
-        return next(iter(units), None)
+        return others.pop()
+
+    def oldest_first(self) -> Cells:
+        """Turn a record round that was written from its end to its start."""
+        minutes = self.times.minutes
+        steps = np.diff(minutes[~np.isnan(minutes)])
+        if steps.size < 2 or (steps < 0).mean() < 0.8:
+            return self
+        turned = minutes[::-1]
+        # Clocks and dates counted from the newest; from now on they do from the oldest.
+        oldest = min(first_time(turned), 0.0)
+        started = self.times.started
+        told = ("it was written newest first, and was turned round", "nothing is to be done if that is right")
+        times = Times(
+            turned - oldest,
+            None if started is None else started + pd.Timedelta(minutes=oldest),
+            self.times.step,
+            (*self.times.told, told),
+        )
+        return Cells(
+            self.lines[::-1], times, self.values[::-1], self.marks[::-1], self.kept_flags[::-1], self.written
+        )
 
     def check_commas(self, where: str) -> None:
         """Refuse "1,234" beside plain whole numbers: it is 1234 to one reader and 1.234 to another."""
@@ -87,17 +122,17 @@ class Seen(dict[str, float]):
 
     Attributes
     ----------
-    units : set of str
-        Those that stood behind a number.
+    units : dict of str to str
+        The unit of each cell in which one stands behind the number.
     """
 
     def __init__(self) -> None:
-        self.units: set[str] = set()
+        self.units: dict[str, str] = {}
 
     def __missing__(self, cell: str) -> float:
         value, unit = value_of(cell)
         if unit is not None:
-            self.units.add(unit)
+            self.units[cell] = unit
         self[cell] = value
         return value
 
@@ -123,7 +158,8 @@ def to_celsius(
             raise ReadingsError(
                 source,
                 "it is in millivolts, which need the thermocouple's type and the cold junction's temperature",
-                "give thermocouple='K' (or N, S, R) and cold_junction_C=",
+                "give thermocouple='K' (or N, S, R) and cold_junction_C=; in a batch book, fill in the "
+                "columns thermocouple and cold junction [degC] of firings",
             )
         return temperature_from_mV(values, thermocouple, cold_junction_C)
     if working_unit(unit) != "degC":

@@ -77,6 +77,7 @@ class WrittenDates(TimeReader):
 
     def __post_init__(self) -> None:
         self.clock = ClockTimes("", self.first)
+        self.day_is_open = False
 
     def read(self, cells: list[str]) -> NDArray[np.float64]:
         """Read the times of day, and remember the dates."""
@@ -93,7 +94,8 @@ class WrittenDates(TimeReader):
         codes = np.concatenate([*self.codes, np.empty(0, dtype=np.int64)])
         minutes = np.where(codes >= 0, days[codes] * MINUTES_PER_DAY, np.nan) + numbers
         first = first_time(minutes)
-        started = None if np.isnan(first) else pd.Timestamp(0) + pd.Timedelta(minutes=round(first, 6))
+        unknown = np.isnan(first) or self.day_is_open
+        started = None if unknown else pd.Timestamp(0) + pd.Timedelta(minutes=round(first, 6))
         minutes, changed = _dated_clock(minutes)
         return Times(minutes, started, 1 / 60 if self.first.count(":") > 1 else 1.0, (*told, *changed))
 
@@ -110,8 +112,14 @@ class WrittenDates(TimeReader):
                 f"its dates, such as '{next(iter(self.dates))}', are in no one order",
                 "write them as 2026-05-31 14:05",
             )
-        if len(orders) == 1 or len(self.dates) == 1:
+        if len(orders) == 1:
             return next(iter(orders.values())), ()
+        if len(self.dates) == 1:
+            date = next(iter(self.dates))
+            cause = f"'{date}' can mean {' or '.join(orders)}: on which day this was is left open"
+            self.day_is_open = len({days[0] for days in orders.values()}) > 1
+            told = ((cause, "write dates as 2026-05-31 14:05 to settle it"),) if self.day_is_open else ()
+            return next(iter(orders.values())), told
         spans = {order: np.ptp(days[:-1]) for order, days in orders.items()}
         order, other = sorted(spans, key=spans.__getitem__)
         if spans[order] > 20 or spans[order] == spans[other]:

@@ -19,6 +19,12 @@ _OPEN_MARKS = re.compile(
     re.IGNORECASE,
 )
 _UNIT = r"deg\.? ?[CFK]|°\s?[CF]|[CFK]|mV|celsius|centigrade|fahrenheit|kelvin"
+# In a few languages; any other states its unit in brackets.
+_TIME_WORDS = {
+    "s": "s|secs?|se[ck]ond[esn]*|sekund(?:e|en|er|y)|segundos?|secondi",
+    "min": "mins?|minut(?:e|es|en|er|i|os?|y)?",
+    "h": "h|hrs?|hours?|heures?|stunden?|horas?|ore|timer",
+}
 _NUMBER_WITH_UNIT = re.compile(rf"([-+\u2212]?[\d.,]+)\s*({_UNIT})", re.IGNORECASE)
 
 
@@ -59,8 +65,10 @@ def time_unit(heading: str) -> str | None:
     >>> time_unit("time [s]"), time_unit("minutes"), time_unit("clock")
     ('s', 'min', None)
     """
-    found = re.search(r"(?:^|[\W_])(second|sec|s|minute|min|hour|hr|h)s?(?:$|[\W_])", heading.lower())
-    return None if found is None else {"s": "s", "m": "min", "h": "h"}[found[1][0]]
+    for unit, words in _TIME_WORDS.items():
+        if re.search(rf"(?:^|[\W_])(?:{words})(?:$|[\W_])", heading.lower()):
+            return unit
+    return None
 
 
 def stated_unit(heading: str) -> str | None:
@@ -71,18 +79,29 @@ def stated_unit(heading: str) -> str | None:
     >>> stated_unit("Temperatur [°C]"), stated_unit("T (degF) left"), stated_unit("sensor C")
     ('degC', 'degF', None)
     """
-    found = re.search(rf"[\[(]\s*({_UNIT})\s*[\])]", heading, re.IGNORECASE)
+    heading = _plain(heading)
+    found = re.search(rf"[\[(]\s*(?:grad )?({_UNIT})\s*[\])]", heading, re.IGNORECASE)
     if found is None:
-        found = re.search(r"\b(celsius|centigrade|fahrenheit|kelvin)\b", heading, re.IGNORECASE)
+        words = r"(\b(?:celsius|centigrade|fahrenheit|kelvin)\b|°\s?[cf]\b|\bdeg\.? ?[cfk]\b)"
+        found = re.search(words, heading, re.IGNORECASE)
     if found is not None:
         return _unit_name(found[1])
-    found = re.search(r"([_ ]|^)(deg ?[CFK]|°\s?[CF]|[CFK]|mV)$", heading.strip())
+    found = re.search(r"([_ ]|^)([CFK]|mV)$", heading.strip())
     if found is None:
         return None
     # "sensor C" is the third sensor; "temp C" is a unit.
-    if found[2] in ("C", "F", "K") and found[1].strip() == "" and "temp" not in heading.lower():
+    if found[2] != "mV" and found[1].strip() == "" and "temp" not in heading.lower():
         return None
     return _unit_name(found[2])
+
+
+def _plain(heading: str) -> str:
+    """Write the degree sign in one way: keyboards offer several that look alike."""
+    return re.sub(r"[\u00ba\u02da]", "°", heading.replace("\u2103", "°C").replace("\u2109", "°F"))
+
+
+def _without_unit(heading: str) -> str:
+    return re.sub(rf"\s*[\[(]?\s*({_UNIT})\s*[\])]?$", "", _plain(heading), flags=re.IGNORECASE)
 
 
 def is_unit_alone(cell: str) -> bool:
@@ -160,7 +179,9 @@ def choose_columns(head: list[str], sample: list[list[str]], column: str | None,
     flag = head.index("flag") if "flag" in head else None
     others = [k for k in cells if k not in (time, date, flag)]
     if column is not None:
-        named = [k for k in others if column in (head[k], parse_heading(head[k]).name)]
+        named = [
+            k for k in others if column in (head[k], parse_heading(head[k]).name, _without_unit(head[k]))
+        ]
         if len(named) != 1:
             raise ReadingsError(
                 source,
@@ -179,7 +200,7 @@ def choose_columns(head: list[str], sample: list[list[str]], column: str | None,
         raise ReadingsError(
             source,
             f"it has several temperature columns: {', '.join(head[k] for k in heats)}",
-            "name the one that you mean, column=",
+            "name the one that you mean: column= in Python, the column channel of firings in a batch book",
         )
     if not heats:
         raise ReadingsError(

@@ -16,6 +16,7 @@ import pandas as pd
 from sagglab.errors import UnknownNameError
 from sagglab.firing.bounded import UNKNOWN, Bounded, FiringCurves
 from sagglab.firing.heat_work import Q_KJ_PER_MOL, QS_KJ_PER_MOL, heat_work_minutes
+from sagglab.firing.long_record import firings_in
 from sagglab.firing.readings import Readings
 from sagglab.units import both_scales
 
@@ -37,6 +38,8 @@ BANDS_C = (
 OPENED_C = 300.0
 #: Time around quartz inversion is counted from so far below it to so far above. No source.
 AROUND_INVERSION_C = 25.0
+#: Colder than this, no time adds much to the heat work: a minute counts less than a thousandth.
+WORK_COUNTS_FROM_C = 500.0
 #: A stall is told by the time that it took to get this much hotter than ever before. No source.
 STALL_RISE_C = 10.0
 
@@ -214,10 +217,26 @@ def heat_measures(
     measures["minutes_through_573_down"] = curves.fall(below).less(curves.fall(above))
     assumed = work.set_index("Q_kJ_per_mol").loc[Q_KJ_PER_MOL]
     measures["heat_work_minutes_at_750_C"] = Bounded(*assumed)
+    hottest_end = max(curves.straight.temperature_C[[0, -1]])
+    _open_above(measures, curves, hottest_end, thresholds_C)
+    if hottest_end > WORK_COUNTS_FROM_C:
+        work["high"] = np.inf
+        measures["heat_work_minutes_at_750_C"] = measures["heat_work_minutes_at_750_C"]._replace(high=np.inf)
     # A bound of what is not in the record would be read as a finding.
     rows = {name: UNKNOWN if np.isnan(one.value) else one for name, one in measures.items()}
     table = pd.DataFrame.from_dict(rows, orient="index", columns=Bounded._fields, dtype=float)
     return HeatMeasures(readings.source, table, work, _notes(readings, curves, sensor_class))
+
+
+def _open_above(
+    measures: dict[str, Bounded], curves: FiringCurves, hottest_end: float, thresholds_C: Sequence[float]
+) -> None:
+    """Take the upper bounds away from what a record that begins or ends hot cannot bound."""
+    unbounded = [f"minutes_above_{level:.0f}_C" for level in thresholds_C if level < hottest_end]
+    if hottest_end == curves.peak_C.value:
+        unbounded += ["peak_C", "minutes_to_peak", "overshoot_C"]
+    for name in unbounded:
+        measures[name] = measures[name]._replace(high=np.inf)
 
 
 def _lasting(minutes: float) -> str:
@@ -234,13 +253,17 @@ def _heat_work(curves: FiringCurves) -> pd.DataFrame:
 
 
 def _notes(readings: Readings, curves: FiringCurves, sensor_class: str | int | None) -> tuple[str, ...]:
+    held = len(firings_in(readings))
+    several = (
+        f"The record holds {held} firings, and these are the measures of all of it: cut it with firings_in.",
+    )
     widest = np.diff(curves.straight.minutes).max()
     steps = [
         f"{step:.3g} {unit}"
         for step, unit in ((readings.step_C, "°C"), (readings.step_minutes * 60, "s"))
         if step > 0
     ]
-    return (
+    return (several if held > 1 else ()) + (
         f"The bounds allow for the gaps between readings, the widest {_lasting(widest)} long, as far as the "
         "rest of the record shows how much climb and fall vary, and not for what came and went in one gap.",
         f"They allow for half a step of the record to either side: {' and '.join(steps)}."
@@ -249,7 +272,8 @@ def _notes(readings: Readings, curves: FiringCurves, sensor_class: str | int | N
         "No sensor class is given, so the bounds leave the sensor out."
         if sensor_class is None
         else f"They allow for the tolerance of a new sensor of class {sensor_class}; use makes it worse.",
-        "A bound that the record cannot give is infinite above, and zero below for a rate or a time.",
+        "A bound that the record cannot give is infinite above, and zero below for a rate or a time; so it "
+        "is where the record begins or ends hot.",
         "Heat work is a relative index, valid for one dominant mechanism of sintering. Its activation energy "
         f"of {Q_KJ_PER_MOL:.0f} kJ/mol is an assumption without source; heat_work has others beside it.",
     )

@@ -14,8 +14,8 @@ from scipy.ndimage import median_filter
 
 #: Nothing in a small gas kiln heats or cools a sensor faster, there and back again.
 FASTEST_C_PER_MIN = 60.0
-#: What a small gas kiln does for an hour.
-USUAL_C_PER_MIN = 10.0
+#: A record that is so much hotter than it was before shows another firing.
+CLIMBS_AGAIN_C = 50.0
 #: A smaller step than this is no fault, however quick.
 LEAST_STEP_C = 5.0
 #: An excursion that lasts longer is a jump.
@@ -79,8 +79,8 @@ def jumping(
     The record falls into runs, parted by steps that no kiln makes. A run that is left again within
     `LONGEST_SPIKE_MINUTES`, for where the record could have gone meanwhile, is a spike. Else the record has
     jumped, and one side is given up: a run of few readings beside many, or else the colder one, since a
-    sensor that is out of the kiln, or not yet in it, reads cold. Of a long run that is as far as the kiln
-    cannot have come meanwhile at `USUAL_C_PER_MIN`; beyond, it may show another firing.
+    sensor that is out of the kiln, or not yet in it, reads cold. A long run is given up only until it climbs
+    again by `CLIMBS_AGAIN_C`: there it shows another firing.
     """
     none = np.empty(0, dtype=np.int64)
     if minutes.size < 4:  # which of them is wrong, nobody can tell
@@ -112,12 +112,12 @@ def jumping(
         elif _few(minutes, after) and after.size < before.size:
             jumps.append(after)
         elif temperature[start] < temperature[last]:
-            far = _too_far(minutes, temperature, last, after)
-            jumps.append(after if far.all() else after[: int(far.argmin())])
-            last = last if far.all() else stop - 1
+            out = _until_it_climbs(temperature[after])
+            jumps.append(after[:out])
+            last = last if out == after.size else stop - 1
         else:
-            far = _too_far(minutes, temperature, start, before)[::-1]
-            jumps.append(before if far.all() else before[before.size - int(far.argmin()) :])
+            out = _until_it_climbs(temperature[before[::-1]])
+            jumps.append(before[before.size - out :])
             begin, last = start, stop - 1
     return np.concatenate(spikes), np.concatenate(jumps)
 
@@ -126,9 +126,10 @@ def _few(minutes: NDArray[np.float64], run: NDArray[np.int64]) -> bool:
     return run.size < 10 or minutes[run[-1]] - minutes[run[0]] <= LONGEST_SPIKE_MINUTES
 
 
-def _too_far(
-    minutes: NDArray[np.float64], temperature: NDArray[np.float64], one: int, run: NDArray[np.int64]
-) -> NDArray[np.bool_]:
-    """Tell which readings of a run are further from another than a kiln usually comes meanwhile."""
-    lapsed = np.abs(minutes[run] - minutes[one])
-    return np.abs(temperature[run] - temperature[one]) > USUAL_C_PER_MIN * lapsed
+def _until_it_climbs(temperature: NDArray[np.float64]) -> int:
+    """Count the readings of a run before it begins to climb again."""
+    climbs = temperature - np.minimum.accumulate(temperature) > CLIMBS_AGAIN_C
+    if not climbs.any():
+        return temperature.size
+    climbed = int(climbs.argmax())
+    return climbed - int(temperature[climbed::-1].argmin())

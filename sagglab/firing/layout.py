@@ -15,7 +15,15 @@ from numpy.typing import NDArray
 
 from sagglab.delimited import delimiter_of
 from sagglab.errors import ReadingsError
-from sagglab.firing.headings import Columns, is_temperature, is_time, is_unit_alone, stated_unit, time_unit
+from sagglab.firing.headings import (
+    Columns,
+    is_temperature,
+    is_time,
+    is_unit_alone,
+    stated_unit,
+    time_unit,
+    value_of,
+)
 
 #: A row as it was written: a line of text, or the cells of a sheet's row.
 Line = str | list[str]
@@ -56,9 +64,15 @@ class Layout:
         """Yield the record in blocks: line numbers, time cells, temperature cells and flag cells.
 
         It can be gone through once. A row that is too short gives blanks.
+
+        Raises
+        ------
+        ReadingsError
+            Commas stand in numbers and between them.
         """
         number = self._first
         while lines := list(islice(self._lines, BLOCK_ROWS)):
+            self._check_width(number, lines)
             numbers = np.arange(number, number + len(lines))
             number += len(lines)
             rows = self._parse(lines, columns)
@@ -86,6 +100,21 @@ class Layout:
         )  # fmt: skip
         whole = len(table) == len(lines) and columns.time in table and "" not in table[columns.time].tolist()
         return table if whole else None
+
+    def _check_width(self, number: int, lines: list[Line]) -> None:
+        """Refuse "0,5,20,5" and "40,1,382" under two headings: nobody can tell which commas part cells."""
+        named = sum(not re.fullmatch(r"column \d+", name) for name in self.head)
+        if self._delimiter != "," or not named:
+            return
+        for place in np.flatnonzero(np.fromiter(map(str.count, lines, repeat(",")), int) >= named):
+            further = self._cut(lines[place])[named:]
+            if any(not np.isnan(value_of(cell.strip())[0]) for cell in further):
+                raise ReadingsError(
+                    f"{self.source}, line {number + place}",
+                    f"it has more numbers than the {named} headings above it: a comma may stand for a "
+                    "decimal point, or between thousands",
+                    "part the cells with semicolons, or put numbers with a comma in quotes",
+                )
 
     def sample_times(self, columns: Columns) -> list[str]:
         """Give the first time cells that are not blank."""
@@ -120,7 +149,7 @@ def lay_out(lines: Iterable[Line], source: str) -> Layout:
     Raises
     ------
     ReadingsError
-        No line holds a time and a temperature, or numbers with a decimal comma were parted by commas.
+        No line holds a time and a temperature.
     """
     rest = iter(lines)
     first = list(islice(rest, HEAD_LINES))
@@ -159,7 +188,6 @@ def lay_out(lines: Iterable[Line], source: str) -> Layout:
     else:
         cut = _cut_at(delimiter)
     sample = [row for text in texts if any(map(str.strip, row := cut(text)))]
-    _check_width(head, sample, delimiter, f"{source}, line {start + 1}")
     return Layout(source, head, sample, chain(first[start:], rest), start + 1, cut, delimiter)
 
 
@@ -242,15 +270,3 @@ def _cut_by_place(sample: list[list[tuple[str, int, int]]]) -> Cut:
         return cells
 
     return cut
-
-
-def _check_width(head: list[str], sample: list[list[str]], delimiter: str | None, where: str) -> None:
-    """Refuse "0,5,20,5" under two headings: nobody can tell which commas are decimal ones."""
-    named = sum(not re.fullmatch(r"column \d+", name) for name in head)
-    wider = sum(sum(map(bool, map(str.strip, row))) > named for row in sample)
-    if delimiter == "," and named and wider > len(sample) / 2:
-        raise ReadingsError(
-            where,
-            f"it has more numbers than the {named} headings above it: a comma may stand for a decimal point",
-            "part the cells with semicolons, or put numbers with a decimal comma in quotes",
-        )

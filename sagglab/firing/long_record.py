@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
 from sagglab.errors import Problems
-from sagglab.firing.readings import Readings
+from sagglab.firing.readings import LEAST_RISE_C, Readings
 
-#: A firing rises so far above the valleys on both its sides; a rest on the way up does not part it in two.
-LEAST_RISE_C = 250.0
-#: It begins with the last reading within this of the coldest before it, and ends so after it.
-NEAR_COLDEST_C = 2.0
+#: It begins on the first part of its climb, with the last reading before which the temperature had risen less
+#: than this in so many minutes, as a shed does that the sun warms; and it ends likewise.
+FOOT, SHED_WARMS_C, SHED_MINUTES = 0.05, 2.5, 15.0
 #: A shorter wait at either end stays with the firing.
 IDLE_MINUTES = 5.0
 #: Before and after its record, the kiln is taken to have been no hotter.
@@ -62,8 +61,8 @@ def firings_in(readings: Readings) -> tuple[Readings, ...]:
         low, high = cuts[number], cuts[number + 1]
         up, down = temperature[low : peak + 1], temperature[peak : high + 1]
         # Logged before it was lit, or long after it was cold: that is no part of the firing.
-        start = low + int(np.flatnonzero(up <= up.min() + NEAR_COLDEST_C)[-1])
-        end = peak + int(np.flatnonzero(down <= down.min() + NEAR_COLDEST_C)[0])
+        start = low + _lit(minutes[low : peak + 1], up)
+        end = high - _lit(-minutes[peak : high + 1][::-1], down[::-1])
         start = start if minutes[start] - minutes[low] > IDLE_MINUTES else low
         end = end if minutes[high] - minutes[end] > IDLE_MINUTES else high
         found.append(_part(readings, minutes[start], minutes[end], f"firing {number + 1} of {len(peaks)}"))
@@ -79,6 +78,15 @@ def _peaks(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> li
     level = np.concatenate([cold, temperature[hottest], cold])
     places, _ = find_peaks(level, prominence=LEAST_RISE_C)
     return [int(hottest[place - 1]) for place in places]
+
+
+def _lit(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> int:
+    """Find the last reading before a climb at which the kiln was not climbing yet, but for a warming shed."""
+    foot = temperature.min() + FOOT * (temperature[-1] - temperature.min())
+    cold = int(np.flatnonzero(temperature <= foot)[-1]) + 1
+    climb = temperature - np.interp(minutes - SHED_MINUTES, minutes, temperature)
+    waiting = np.flatnonzero(climb[:cold] < SHED_WARMS_C)
+    return int(waiting[-1]) if waiting.size else 0
 
 
 def _part(readings: Readings, start: float, end: float, name: str) -> Readings:

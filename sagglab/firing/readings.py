@@ -11,15 +11,20 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from sagglab.delimited import open_text
 from sagglab.errors import Problem, Problems, ReadingsError
 from sagglab.firing.cells import Cells, least_step, to_celsius
 from sagglab.firing.flags import FLAGS, HIGHEST_C, counts, flag_readings
-from sagglab.firing.headings import choose_columns, unit_of
+from sagglab.firing.headings import choose_columns, stated_unit, unit_of
+from sagglab.firing.jumps import FASTEST_C_PER_MIN
 from sagglab.firing.layout import Line, lay_out
-from sagglab.units import both_scales, convert
+from sagglab.units import both_scales, convert, rate_in_both_scales
 from sagglab.workbook import Rows, read_sheets
+
+#: What rises less is no firing.
+LEAST_RISE_C = 250.0
 
 
 @dataclass(frozen=True, repr=False)
@@ -31,7 +36,8 @@ class Readings:
     source : str
         The file it came from.
     table : DataFrame
-        ``minutes``, ``temperature_C`` and ``flag``; one row per reading, in the order of the file. The flag
+        ``minutes``, ``temperature_C`` and ``flag``; one row per reading, in the order of the file, or turned
+        round where it was written newest first. The flag
         is a key of ``FLAGS``, and empty where there is nothing to say.
     problems : Problems
         What was left out or taken for granted.
@@ -60,11 +66,12 @@ class Readings:
     def __repr__(self) -> str:
         counted = self.counted
         lasted = counted["minutes"].max() - counted["minutes"].min()
-        left_out = len(self.table) - len(counted)
+        why = self.table.loc[~counts(self.table["flag"]), "flag"].value_counts()
+        left_out = ", ".join(f"{number} '{flag}'" for flag, number in why.items())
         return (
             f"{Path(self.source).name}: {len(counted)} readings over {lasted:.0f} min, "
             f"up to {both_scales(counted['temperature_C'].max())}"
-            + (f"; {left_out} more left out" if left_out else "")
+            + (f"; left out: {left_out}" if left_out else "")
         )
 
     def _repr_html_(self) -> str:
@@ -175,7 +182,7 @@ def _sheet_of(path: Path, wanted: str | None) -> tuple[str, Rows]:
         raise ReadingsError(
             str(path),
             f"several of its sheets hold readings: {', '.join(holding)}",
-            "name the one that you mean, sheet=",
+            "name the one that you mean: sheet= in Python, or save it as a file of its own",
         )
     # With none of them, the first is read, and says what it lacks.
     return next(iter((holding or sheets).items()))
@@ -193,7 +200,8 @@ def _read(
     columns = choose_columns(layout.head, layout.sample, column, source)
     cells = Cells.read(layout, columns)
     heading = layout.head[columns.heat]
-    stated = unit or cells.unit(f"{source}, column '{heading}'") or unit_of(heading, source)
+    stated = _unit_given(unit) or stated_unit(heading)
+    stated = cells.unit(stated, f"{source}, column '{heading}'") or stated or unit_of(heading, source)
     cells.check_commas(f"{source}, column '{heading}'")
     temperature = to_celsius(cells.values, stated, thermocouple, cold_junction_C, source)
     minutes = cells.times.minutes
@@ -203,7 +211,7 @@ def _read(
     )
     problems = [
         Problem(source, None, layout.head[columns.time], cause, remedy, stops=False)
-        for cause, remedy in cells.times.told
+        for cause, remedy in (*cells.times.told, *_odd_times(minutes, temperature, flags))
     ]
     found = set(pd.unique(flags))
     for flag, about in FLAGS.items():
@@ -231,6 +239,29 @@ def _read(
             "at least two are needed to measure a firing",
         )
     return readings
+
+
+def _odd_times(
+    minutes: NDArray[np.float64], temperature: NDArray[np.float64], flags: NDArray[np.object_]
+) -> list[tuple[str, str]]:
+    """Doubt times that make a climb that no kiln makes, or readings hours apart of something that got hot."""
+    good = flags == ""
+    lapsed, heat = np.diff(minutes[good]), temperature[good]
+    if heat.size < 3 or np.ptp(heat) < LEAST_RISE_C:
+        return []
+    # Over a few readings, so that one brisk step between two is no matter.
+    climb = np.max((heat[2:] - heat[:-2]) / (lapsed[1:] + lapsed[:-1]))
+    remedy = "look whether the times are in the unit that their heading states"
+    if climb > 2 * FASTEST_C_PER_MIN:
+        return [(f"it climbs {rate_in_both_scales(climb * 60)}, faster than any kiln", remedy)]
+    if np.median(lapsed) >= 60:
+        return [(f"its readings are {np.median(lapsed):.0f} min apart, too few for a firing", remedy)]
+    return []
+
+
+def _unit_given(unit: str | None) -> str | None:
+    """Write the unit that was given as the headings' are; an unknown one is refused where it is used."""
+    return None if unit is None else stated_unit(f"[{unit}]") or str(unit)
 
 
 def _doubts(table: pd.DataFrame, unit: str, source: str, heading: str) -> list[Problem]:

@@ -48,6 +48,10 @@ def test_no_times(cell):
         ("minutes", "min"),
         ("hours", "h"),
         ("Zeit [min]", "min"),
+        ("Zeit in Minuten", "min"),
+        ("Sekunden", "s"),
+        ("heures", "h"),
+        ("minuti", "min"),
         ("clock", None),
         ("Uhrzeit", None),
     ],
@@ -177,9 +181,14 @@ def test_days_that_follow_on_each_other_settle_the_order_and_are_told():
     assert "was read as day-month-year" in read.told[0][0]
 
 
-def test_one_day_needs_no_order():
+def test_one_day_needs_no_order_and_is_left_open():
     read = times(["01/05/2026 9:00", "01/05/2026 9:30"])
-    assert read.minutes.tolist() == [0, 30]
+    assert read.minutes.tolist() == [0, 30] and read.started is None
+    assert read.told[0][0] == (
+        "'01/05/2026' can mean day-month-year or month-day-year: on which day this was is left open"
+    )
+    same = times(["05/05/2026 9:00", "05/05/2026 9:30"])
+    assert str(same.started) == "2026-05-05 09:00:00" and not same.told
 
 
 def test_dates_that_can_mean_two_things_are_refused():

@@ -83,12 +83,29 @@ def test_a_record_that_climbs_out_of_range_is_refused(firing):
 def test_a_sensor_that_is_pulled_out_has_jumped(firing):
     minutes, celsius = firing
     celsius = celsius.copy()
-    celsius[1500:] = 18.0
+    celsius[900:] = 18.0
     readings = read(minutes, celsius)
-    assert flagged(readings, "jump")[0] == 1500
-    # Until the kiln itself could have cooled so far, at 10 °C a minute.
-    gone = (celsius[1499] - 18) / 10 * 12
-    assert len(flagged(readings, "jump")) == pytest.approx(min(gone, len(celsius) - 1500), abs=2)
+    assert flagged(readings, "jump") == list(range(900, len(celsius)))
+
+
+def test_a_sensor_that_was_pulled_out_shows_the_next_firing(firing):
+    minutes, celsius = firing
+    first = celsius.copy()
+    first[900:] = 18.0
+    wait = np.full(600, 18.0)
+    both = np.concatenate([first, wait, celsius])
+    readings = read(np.arange(both.size) / 12, both)
+    assert flagged(readings, "jump")[0] == 900
+    again = first.size + wait.size
+    assert flagged(readings, "jump")[-1] < again + 5
+    assert (readings.table["flag"][again + 5 :] != "jump").all()
+
+
+def test_a_sensor_that_is_put_in_late_had_not_been_in_the_kiln(firing):
+    minutes, celsius = firing
+    celsius = celsius.copy()
+    celsius[:150] = 18.0
+    assert flagged(read(minutes, celsius), "jump") == list(range(150))
 
 
 def test_a_few_wrong_readings_at_the_start_have_jumped(firing):

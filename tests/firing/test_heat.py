@@ -222,7 +222,30 @@ def test_bounds_of_the_minutes_by_hand():
     # 600 °C lies half way between readings, where each curve is off by the wander over two minutes and half a
     # step; the lowest then catches up as steeply as the highest had gone ahead.
     assert low == pytest.approx(14 - (0.5 + 2 * wander) / (10 + wander), abs=1e-9)
-    assert high == pytest.approx(14 + (0.5 + 2 * wander) / (10 + wander), abs=1e-9)
+    # The record ends at its hottest, and nobody knows what the kiln did then.
+    assert high == np.inf
+
+
+@pytest.mark.parametrize(
+    ("points", "open_above"),
+    [
+        (((0, 20), (35, 680)), {"peak_C", "minutes_to_peak", "minutes_above_600_C", "minutes_above_660_C"}),
+        (((0, 620), (5, 700), (60, 300)), {"minutes_above_600_C"}),
+        (((0, 20), (35, 750), (99, 210)), set()),
+    ],
+)
+def test_a_record_that_begins_or_ends_hot_bounds_nothing_above(points, open_above):
+    table = measured(*points).table
+    asked = ["peak_C", "minutes_to_peak", "minutes_above_600_C", "minutes_above_660_C", "minutes_above_700_C"]
+    assert {name for name in asked if table.loc[name, "high"] == np.inf} == open_above
+    ends_hot = max(points[0][1], points[-1][1]) > 500
+    assert (table.loc["heat_work_minutes_at_750_C", "high"] == np.inf) == ends_hot
+
+
+def test_an_uncut_record_of_several_firings_says_so():
+    curve = measured((0, 20), (40, 750), (300, 20), (340, 740), (600, 20))
+    assert curve.notes[0].startswith("The record holds 2 firings")
+    assert not any("holds" in note for note in measured(*TENT).notes)
 
 
 def test_the_sensor_does_not_move_the_minute_of_the_peak():

@@ -108,13 +108,59 @@ def test_decimal_commas_between_commas_are_refused(read):
         read("time [min],temperature [degC]\n0,0,20,5\n10,0,320,5\n20,0,750,0\n")
 
 
+def test_thousands_among_commas_are_refused_wherever_they_come(read):
+    rows = "".join(f"{m},{t}\n" for m, t in zip(range(0, 300), range(600, 900), strict=True))
+    with pytest.raises(ReadingsError, match=r"line 302: it has more numbers than the 2 headings above it"):
+        read(f"time [min],temperature [degF]\n{rows}300,1,382\n")
+    readings = read("time [min],temperature [degC]\n0,20\n10,320,lit\n20,750,,\n60,250\n")
+    assert (readings.table["flag"] == "").all()
+
+
+def test_one_cell_in_another_unit_does_not_turn_the_column(read):
+    rows = "0,20\n10,320\n20,580 F\n60,250\n"
+    with pytest.raises(ReadingsError, match=r"'580 F' among its cells is not .*: degC, degF\."):
+        read(f"time [min],temperature [degC]\n{rows}")
+    with pytest.raises(ReadingsError, match=r"'580 F' among its cells is not .*: degF, no unit\."):
+        read(f"time [min],temperature\n{rows}")
+    assert read(f"time [min],temperature [degF]\n{rows}").counted["temperature_C"].max() < 310
+
+
+@pytest.mark.parametrize("times", ["time [min]", "clock", "dated"])
+def test_a_record_written_newest_first_is_turned_round_and_told(read, times):
+    write = {
+        "time [min]": str,
+        "clock": lambda m: f"{9 + m // 60}:{m % 60:02d}",
+        "dated": lambda m: f"2026-05-01 {9 + m // 60:02d}:{m % 60:02d}",
+    }[times]
+    rows = "".join(f"{write(int(m))},{t}\n" for m, t in zip(MINUTES[::-1], CELSIUS[::-1], strict=True))
+    readings = read(f"{times},temperature [degC]\n{rows}")
+    assert_curve(readings)
+    assert readings.problems[0].cause == "it was written newest first, and was turned round"
+    assert times != "dated" or str(readings.started) == "2026-05-01 09:00:00"
+
+
+@pytest.mark.parametrize(
+    ("heading", "told"),
+    [("time [s]", "faster than any kiln"), ("time [h]", "its readings are 240 min apart")],
+)
+def test_minutes_under_another_unit_of_time_are_doubted(read, heading, told):
+    minutes = np.arange(0, 120, 4.0)
+    celsius = np.interp(minutes, [0, 40, 120], [20, 750, 260])
+    rows = "".join(f"{m},{t:.1f}\n" for m, t in zip(minutes, celsius, strict=True))
+    causes = [problem.cause for problem in read(f"{heading},temperature [degC]\n{rows}").problems]
+    assert any(told in cause for cause in causes)
+    assert not read(f"time [min],temperature [degC]\n{rows}").problems
+
+
 def test_an_unknown_unit_is_named(read):
     with pytest.raises(UnitError, match=r"column 'heat \[bananas\]': \[bananas\] is no unit of temperature"):
         read("time [min],heat [bananas]\n0,20\n10,320\n")
 
 
 def test_cells_in_two_units_are_refused(read):
-    with pytest.raises(ReadingsError, match="its cells are in several units: degC, degF"):
+    with pytest.raises(
+        ReadingsError, match="'20 °C' among its cells is not in the unit of the others: degC, degF"
+    ):
         read("time [min],pyrometer\n0,20 °C\n10,608 °F\n20,750 °C\n")
 
 
@@ -175,6 +221,12 @@ def test_no_open_marks(cell):
         ("kiln °F", "degF"),
         ("signal [mV]", "mV"),
         ("Kelvin", "K"),
+        ("°C kiln", "degC"),
+        ("Temperature/°C", "degC"),
+        ("T \u2103", "degC"),
+        ("T [\u00baF]", "degF"),
+        ("Deg F", "degF"),
+        ("[Grad C]", "degC"),
         ("sensor C", None),
         ("temperature", None),
         ("pressure [kPa]", None),

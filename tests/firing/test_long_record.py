@@ -30,6 +30,24 @@ def test_two_firings_in_a_day_are_parted_at_the_valley():
     assert [firing.source for firing in (one, other)] == ["table, firing 1 of 2", "table, firing 2 of 2"]
 
 
+@pytest.mark.parametrize("per_hour", [-1.5, -0.5, 0.5, 2.0, 3.0])
+def test_a_shed_that_warms_or_cools_does_not_begin_a_firing(per_hour):
+    rng = np.random.default_rng(4)
+    minutes = np.arange(0, 24 * 60, 1.0)
+    shed = 18 + per_hour * np.minimum(minutes, 600) / 60
+    kiln = np.interp(minutes - 600, [0, 40, 130, 600], [0, 730, 270, 0])
+    celsius = (shed + kiln + rng.normal(0, 0.3, minutes.size)).round(1)
+    (one,) = firings_in(read_readings(pd.DataFrame({"time [min]": minutes, "kiln [degC]": celsius})))
+    assert heat_measures(one)["minutes_to_peak"] == pytest.approx(40, abs=2)
+
+
+@pytest.mark.parametrize("per_hour", [20, 60, 200])
+def test_a_slow_climb_begins_where_it_begins(per_hour):
+    hours = 740 / per_hour
+    (one,) = firings_in(record((0, 20), (3, 20), (3 + hours, 760), (10 + hours, 100), every=2.0))
+    assert heat_measures(one)["minutes_to_peak"] == pytest.approx(60 * hours, abs=8)
+
+
 def test_a_rest_on_the_way_up_does_not_part_a_firing():
     (one,) = firings_in(record((0, 20), (1, 600), (1.5, 450), (2, 750), (5, 60)))
     assert one.counted["temperature_C"].max() == pytest.approx(750, abs=0.1)

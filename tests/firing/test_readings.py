@@ -279,5 +279,15 @@ def test_the_table_reads_back_the_same(read, tmp_path):
     pd.testing.assert_frame_equal(read_readings(first.table).table, first.table)
 
 
+def test_a_summary_says_what_was_left_out(read):
+    text = repr(read("time [min],temperature [degC]\n0,20\n10,open\n20,750\n25,----\n26,hot\n60,250\n"))
+    assert text.endswith("up to 750 °C (1382 °F); left out: 2 'open', 1 'unreadable'")
+
+
+@pytest.mark.parametrize("unit", ["degF", "F", "°F", "Fahrenheit", "fahrenheit"])
+def test_the_unit_is_given_in_any_writing(read, unit):
+    assert_curve(read("time [min],temperature\n0,68\n10,608.9\n20,1382\n60,482\n", unit=unit))
+
+
 def test_a_summary_shows_both_scales(read):
     assert "4 readings over 60 min, up to 750 °C (1382 °F)" in read(SHAPES["comma"])._repr_html_()
