@@ -100,10 +100,14 @@ def _add_pace(verbs: argparse._SubParsersAction) -> None:
         "--target",
         metavar="HEAT",
         type=_temperature_C,
-        help='the temperature that is wanted, as "750 degC"; default: the target peak in the table firings',
+        help='the temperature that is wanted, as "750 degC"; default: the target peak in the table firings, '
+        "or the hottest of its schedule",
     )
     verb.add_argument(
-        "--minute", metavar="N", type=_minute, help="when it is wanted, in minutes from the first reading"
+        "--minute",
+        metavar="N",
+        type=_minute,
+        help="when it is wanted, in minutes from the first reading; default: as the schedule has it",
     )
     verb.add_argument(
         "--unit", type=_unit, metavar="UNIT", help="degC or degF, for a number that is typed without one"
@@ -122,7 +126,10 @@ def _temperature_C(text: str) -> float:
 
 
 def _minute(text: str) -> float:
-    minute = float(text)
+    try:
+        minute = float(text)
+    except ValueError:
+        minute = float("nan")
     if not 0 < minute < float("inf"):
         raise argparse.ArgumentTypeError("it takes a number of minutes above zero")
     return minute
@@ -186,13 +193,19 @@ def _pace(asked: argparse.Namespace) -> int:
 
     from sagglab.cautions import kiln_cautions
     from sagglab.firing.prompt import KilnPrompt
-    from sagglab.firing.record_place import place_of_record
+    from sagglab.firing.record_place import firing_schedule, place_of_record
 
     book = open_book(asked.book)
     place = place_of_record(book, asked.firing)
-    target_C = place.target_C if asked.target is None else asked.target
+    schedule = firing_schedule(book, asked.firing)
+    planned_C = None if schedule is None else float(schedule.table["temperature_C"].max())
+    target_C = next((heat for heat in (asked.target, place.target_C, planned_C) if heat is not None), None)
+    minute = asked.minute
+    if minute is None and schedule is not None and target_C is not None:
+        planned = schedule.minute_of(target_C)
+        minute = None if planned != planned else planned
     with suppress(ImportError):  # where the system has it, a line can be edited while it is typed
         import readline  # noqa: F401
     print(*kiln_cautions(), sep="\n")
-    KilnPrompt(place.path, asked.unit, target_C, asked.minute, ask=input, say=print).run()
+    KilnPrompt(place.path, asked.unit, target_C, minute, ask=input, say=print).run()
     return 0

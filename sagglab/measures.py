@@ -18,6 +18,7 @@ from sagglab.errors import Problem, Problems, SagglabError, UnknownNameError
 from sagglab.firing.heat import heat_measures
 from sagglab.firing.readings import Readings
 from sagglab.firing.record_place import firing_readings, firing_schedule
+from sagglab.firing.sensor import tolerance_C
 from sagglab.photo.image import check_photo
 from sagglab.photo.measure import MeasuredPhoto, measure_photo
 
@@ -117,19 +118,27 @@ def check_files(book: Book) -> Problems:
     for name, key, told_by, check in (
         ("firings", "readings", "firing", firing_readings),
         ("firings", "schedule", "firing", firing_schedule),
+        ("firings", "sensor class", "sensor class", lambda _, name: tolerance_C(0.0, name)),
         ("photos", "photo", "photo", lambda book, photo: check_photo(book.path(photo))),
     ):
         table = getattr(book, name)
         told = {problem.row for problem in book.problems.of(name)}
         for row, values in table.loc[~table.index.isin(told) & (table[key] != "")].iterrows():
             try:
-                check(book, values[told_by])
+                read = check(book, values[told_by])
+                if isinstance(read, Readings):
+                    found += [_in_book(book, problem) for problem in read.problems]
             except SagglabError as error:
                 # Line and column within the file, too, but not where the book lies.
                 where = error.where.replace(f"{book.folder}{os.sep}", "")
                 cause = f"{where}: {error.cause}"
                 found.append(Problem(name, row, key, cause, error.remedy, stops=False))
     return Problems(found)
+
+
+def _in_book(book: Book, problem: Problem) -> Problem:
+    """Name a record by its place in the book."""
+    return replace(problem, table=problem.table.replace(f"{book.folder}{os.sep}", ""))
 
 
 def all_readings(book: Book) -> dict[str, Readings]:

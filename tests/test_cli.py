@@ -289,13 +289,13 @@ def test_a_time_before_midnight_belongs_to_the_day_before(kiln, typing):
 
 
 def test_striking_out(kiln, typing):
-    out = typing(kiln, "f7", ["-", "20 C", "900", "-", "170"]).out
+    out = typing(kiln, "f7", ["-", "20 C", "300", "-", "170"]).out
     assert "Nothing was kept: there is no reading to strike out." in out
-    assert "Struck out: 900 °C at 14:15:00." in out
+    assert "Struck out: 300 °C at 14:15:00." in out
     assert "2 readings, 1 more struck out, in " in out
     assert [line.split(",")[1:] for line in kept(kiln)[1:]] == [
         ["20", ""],
-        ["900", "struck out"],
+        ["300", "struck out"],
         ["170", ""],
     ]
 
@@ -326,16 +326,24 @@ def test_going_on_later(kiln, typing):
     assert kept(kiln)[-1].split(",")[1] == "338"
 
 
-def test_a_step_that_no_kiln_makes_is_kept_and_told(kiln, typing):
-    lines = ["20 C", "55", "90", "125", "900", "-", "160"]
-    out = typing(kiln, "f7", [f"13:0{n} {line}" if line != "-" else line for n, line in enumerate(lines)]).out
+def test_a_step_that_no_kiln_makes_is_asked_for_again(kiln, typing):
+    lines = ["13:00 20 C", "13:05 170", "13:10 310", "13:15 900", "13:15 440", "13:20 900", "13:20 900", "-"]
+    out = typing(kiln, "f7", lines).out
     assert (
-        "It was kept, but from 125 °C (257 °F) to 900 °C (1652 °F) in 1.0 min is more than a kiln can do: "
-        "type - to strike it out if it is a slip." in out
+        "Nothing was kept: from 310 °C (590 °F) to 900 °C (1652 °F) in 5.0 min is more than a kiln can do. "
+        "Type the same again if it is right." in out
     )
-    assert "Struck out: 900 °C at 13:04:00." in out
-    assert "minute 6: 160 °C (320 °F). " in out
-    assert len(kept(kiln)) == 7
+    assert "minute 15: 440 °C (824 °F). " in out
+    assert "Struck out: 900 °C at 13:20:00." in out
+    assert [line.split(",")[1:] for line in kept(kiln)[1:]] == [
+        ["20", ""], ["170", ""], ["310", ""], ["440", ""], ["900", "struck out"],
+    ]  # fmt: skip
+
+
+def test_a_time_of_twelve_hours_is_asked_for_again_or_settled(kiln, typing):
+    out = typing(kiln, "f7", ["2:05 20 C", "2:05 pm 20 C", "2:10 PM 170"], start=(14, 20)).out
+    assert "Nothing was kept: 02:05 was 12 h ago. Type the same again if it is right." in out
+    assert [line[11:19] for line in kept(kiln)[1:]] == ["14:05:00", "14:10:00"]
 
 
 def test_the_target_is_that_of_the_command_the_table_or_none(kiln, typing):
@@ -345,6 +353,22 @@ def test_the_target_is_that_of_the_command_the_table_or_none(kiln, typing):
     assert "wanted" not in out and "minute 5: 170 °C (338 °F); climbing 1800 °C/h" in out
     assert kept(kiln, "eight")[0] == "time,temperature [degC],flag"
     assert "write readings/" not in out
+
+
+def test_a_schedule_says_what_is_wanted_and_when(kiln, typing):
+    table = kiln / "firings.csv"
+    lines = table.read_text().splitlines()
+    rows = [f"{line},{'600 degC/h to 620 degC; hold 5 min' * (line.startswith('f8,'))}" for line in lines]
+    table.write_text("\n".join([f"{lines[0]},schedule", *rows[1:]]) + "\n")
+    out = typing(kiln, "f8", ["20 C", "170"]).out
+    assert "to be at 620 °C (1148 °F) at minute 60; " in out
+
+
+@pytest.mark.parametrize("minute", ["38m", "12:40", "0", "nan"])
+def test_a_minute_that_is_none(kiln, typing, minute, capsys):
+    with pytest.raises(SystemExit):
+        main(["pace", str(kiln), "f7", "--minute", minute])
+    assert "it takes a number of minutes above zero" in capsys.readouterr().err
 
 
 def test_an_unknown_firing_is_told_with_those_there_are(kiln, typing):
@@ -393,7 +417,8 @@ def test_a_disk_that_is_full_is_told_and_the_prompt_goes_on(kiln, typing, monkey
 
 
 def test_readings_can_be_piped_in(kiln):
-    lines = "0:00:01 20 C\n0:00:02 21\n-\n"
+    # Asked for again wherever the clock says that it was hours ago.
+    lines = "0:00:01 20 C\n0:00:01 20 C\n0:00:02 21\n0:00:02 21\n-\n"
     run = subprocess.run(
         [sys.executable, "-c", "import sys; from sagglab.cli import main; sys.exit(main())"]
         + ["pace", str(kiln), "f7", "--minute", "38"],
@@ -403,4 +428,5 @@ def test_readings_can_be_piped_in(kiln):
         check=True,
     )
     assert "1 reading, 1 more struck out, in " in run.stdout
+    assert [line[11:19] for line in kept(kiln)[1:]] == ["00:00:01", "00:00:02"]
     assert run.stderr == ""

@@ -213,3 +213,13 @@ def test_all_readings_skip_what_cannot_be_read(small_book):
     assert list(all_readings(book)) == ["f1"]
     lost = book.firings.assign(readings="readings/none.csv")
     assert all_readings(replace(book, firings=lost)) == {}
+
+
+def test_a_book_of_firings_alone_is_measured(small_book, tmp_path):
+    copy = shutil.copytree(small_book, tmp_path / "book")
+    for name, heads in (("pots", "pot,firing"), ("photos", "photo,pot,setup"), ("setups", "setup,target")):
+        (copy / f"{name}.csv").write_text(f"{heads}\n")
+    book = open_book(copy)
+    results = gather_results(book, measure_photos(book, jobs=1))
+    assert results.empty and results["problems"].tolist() == []
+    assert measure_firings(book)["peak_C"].notna().all()

@@ -266,7 +266,7 @@ def _notes(readings: Readings, curves: FiringCurves, sensor_class: str | int | N
     return (several if held > 1 else ()) + (
         f"The bounds allow for the gaps between readings, the widest {_lasting(widest)} long, as far as the "
         "rest of the record shows how much climb and fall vary, and not for what came and went in one gap.",
-        f"They allow for half a step of the record to either side: {' and '.join(steps)}."
+        f"They allow for half a step of the record to either side; its steps are {' and '.join(steps)}."
         if steps
         else "How finely the record was written is not known, so the bounds leave it out.",
         "No sensor class is given, so the bounds leave the sensor out."

@@ -20,7 +20,7 @@ from sagglab.firing.readings import Readings
 from sagglab.units import both_scales, rate_in_both_scales
 
 #: The climb now is that of the last readings, at least so many, over this share of the time so far.
-LEAST_RECENT, RECENT_SHARE, RECENT_MINUTES = 3, 0.15, (3.0, 15.0)
+LEAST_RECENT, RECENT_SHARE, RECENT_MINUTES, LEAST_MINUTES = 3, 0.15, (3.0, 15.0), 0.5
 #: The way so far is looked at in so many parts, each of as many degrees.
 PARTS = 5
 
@@ -39,12 +39,14 @@ class Pace:
     ----------
     minute, temperature_C : float
         The last reading.
+    hottest_C : float
+        The highest reading.
     target_C, wanted_minute : float
         Where and when it is wanted; not a number where nobody said.
     climb_needed_C_per_h : float
         From here on, to be there in time; not a number when it is there already or the minute has passed.
     climb_now_C_per_h : float
-        By the recent readings; not a number for a single one.
+        By the recent readings; not a number for a single one, or over less than half a minute.
     arrival, low, high : float
         Minute at which it will probably be there, and an interval for it; not a number when it cannot be
         projected.
@@ -52,6 +54,7 @@ class Pace:
 
     minute: float
     temperature_C: float
+    hottest_C: float
     target_C: float
     wanted_minute: float
     climb_needed_C_per_h: float
@@ -67,8 +70,8 @@ class Pace:
 
     @property
     def is_there(self) -> bool:
-        """Whether the last reading is at the target already."""
-        return self.temperature_C >= self.target_C
+        """Whether a reading was at the target already."""
+        return self.hottest_C >= self.target_C
 
     @property
     def line(self) -> str:
@@ -78,7 +81,8 @@ class Pace:
             return f"{here}; {self._climbing}."
         goal = both_scales(self.target_C)
         if self.is_there:
-            return f"{here}. It is already there: {goal} was wanted."
+            was = "It is" if self.temperature_C >= self.target_C else "It has been"
+            return f"{here}. {was} already there: {goal} was wanted."
         if np.isnan(self.wanted_minute):
             wanted = f"{goal} is wanted"
         elif self.wanted_minute <= self.minute:
@@ -91,7 +95,7 @@ class Pace:
     @property
     def _climbing(self) -> str:
         if np.isnan(self.climb_now_C_per_h):
-            return "one reading is too few to see how it climbs"
+            return "it is too soon to see how it climbs"
         if self.climb_now_C_per_h <= 0:
             return "not climbing"
         return f"climbing {rate_in_both_scales(self.climb_now_C_per_h)}"
@@ -158,23 +162,24 @@ def pace(readings_so_far: Readings, target_C: float | None = None, minute: float
     wanted = np.nan if minute is None else float(minute)
     now, here = float(minutes[-1]), float(heat[-1])
     climb_now = _climb_now(minutes, heat)
-    needed = (target - here) / (wanted - now) * 60 if wanted > now and here < target else np.nan
+    needed = (target - here) / (wanted - now) * 60 if wanted > now and heat.max() < target else np.nan
     arrival = low = high = np.nan
     # The way so far begins where the kiln was coldest.
     begun = int(heat.argmin())
-    if here < target and climb_now > 0 and here > heat[begun]:
+    if heat.max() < target and climb_now > 0 and here > heat[begun]:
         ahead, step = target - here, readings_so_far.step_C
         climb, usual, latest, earliest = _outlook(minutes[begun:], heat[begun:], target)
         arrival = now + ahead / climb * usual
         # A dial shows the target half a mark early or late, and so it showed this reading.
         low = now + max(ahead - step, 0.0) / climb * earliest
         high = now + (ahead + step) / climb * latest + readings_so_far.step_minutes / 2
-    return Pace(now, here, target, wanted, needed, climb_now, arrival, low, high)
+    return Pace(now, here, float(heat.max()), target, wanted, needed, climb_now, arrival, low, high)
 
 
 def _climb_now(minutes: NDArray[np.float64], heat: NDArray[np.float64]) -> float:
     """Give the slope of a straight line through the recent readings, in °C/h."""
-    if minutes.size < 2:
+    # Over a few seconds, the steps of the instrument look like a climb.
+    if minutes.size < 2 or minutes[-1] - minutes[0] < LEAST_MINUTES:
         return np.nan
     over = np.clip(RECENT_SHARE * (minutes[-1] - minutes[0]), *RECENT_MINUTES)
     first = min(int(np.searchsorted(minutes, minutes[-1] - over)), minutes.size - LEAST_RECENT)

@@ -23,14 +23,19 @@ SHORT_HELP = "Type a temperature and press Enter; - strikes out the last one, he
 HELP = (
     "680           a reading, taken now, in the unit that stands at the start of the line",
     "680 C, 1256 F a reading in the unit that you say",
-    "14:05 680     a reading taken at that time",
+    "14:05 680     a reading taken at that time; 2:05 pm 680 is the same",
     "-             strikes out the last reading; it stays in the file, and no longer counts",
     "(nothing)     says once more how the firing goes",
     "help or ?     says this",
+    "There about minute 30 (21 to 57) means: most likely then, hardly before 21 or after 57.",
     "done          ends; so do Ctrl-D and Ctrl-C. You can go on later with the same command",
 )
 
-_READING = re.compile(r"(?:(\S*:\S*)\s+)?([-+\u2212]?[\d.,]+)\s*(.*)")
+_READING = re.compile(r"(?:(\S*:\S*(?:\s*[ap]\.?m\.?)?)\s+)?([-+\u2212]?[\d.,]+)\s*(.*)", re.IGNORECASE)
+_CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?\s*([ap])?\.?(?:m\.?)?", re.IGNORECASE)
+
+#: A reading that was taken longer ago is asked for again: an hour of twelve may be meant.
+OLD = dt.timedelta(hours=6)
 
 
 class _Refused(Exception):
@@ -69,6 +74,7 @@ class KilnPrompt:
     say: Callable[[str], None]
     now: Callable[[], dt.datetime] = field(default_factory=lambda: _now)
     record: TypedRecord | None = field(default=None, init=False)
+    _doubted: str | None = field(default=None, init=False)
 
     def run(self) -> None:
         """Take readings until there are no more.
@@ -110,10 +116,13 @@ class KilnPrompt:
             self._strike_out()
         else:
             at, temperature, unit = self._understood(line)
-            before = _counting(self.record.rows())[-1:] if self.record else []
+            doubt = self._doubt(at, float(convert(temperature, unit, "degC")))
+            # A slip that went into the record would be hard to take out again with gloves on.
+            if doubt and line != self._doubted:
+                self._doubted = line
+                raise _Refused(f"{doubt}. Type the same again if it is right")
+            self._doubted = None
             self._keep(at, temperature, unit)
-            if self._is_doubtful(at, float(convert(temperature, unit, "degC")), before):
-                return
             self._say_how_it_goes(typed=True)
 
     def _keep(self, at: dt.datetime, temperature: float, unit: str) -> None:
@@ -126,19 +135,20 @@ class KilnPrompt:
             raise _Refused(f"it could not be saved ({error.strerror or error})") from error
         self.record, self.unit = record, self.unit or unit
 
-    def _is_doubtful(self, at: dt.datetime, celsius: float, before: list[TypedReading]) -> bool:
-        """Tell whether no kiln gets there from the reading before; if so, say it instead of a pace."""
-        if not before:
-            return False
-        lapsed = max((at - before[0].at) / dt.timedelta(minutes=1), 0.0)
+    def _doubt(self, at: dt.datetime, celsius: float) -> str:
+        """Say why a reading looks like a slip; empty when it does not."""
+        ago = self.now() - at
+        if ago > OLD:
+            return f"{at:%H:%M} was {ago / dt.timedelta(hours=1):.0f} h ago"
+        before = _counting(self.record.rows())[-1:] if self.record else []
+        if not before or at <= before[0].at:
+            return ""
+        lapsed = (at - before[0].at) / dt.timedelta(minutes=1)
         earlier = float(convert(before[0].temperature, self.record.unit, "degC"))
         if abs(celsius - earlier) <= LEAST_STEP_C + FASTEST_C_PER_MIN * lapsed:
-            return False
-        self.say(
-            f"It was kept, but from {both_scales(earlier)} to {both_scales(celsius)} in {lapsed:.1f} min is "
-            "more than a kiln can do: type - to strike it out if it is a slip."
-        )
-        return True
+            return ""
+        step = f"from {both_scales(earlier)} to {both_scales(celsius)}"
+        return f"{step} in {lapsed:.1f} min is more than a kiln can do"
 
     def _understood(self, line: str) -> tuple[dt.datetime, float, str]:
         """Take a typed reading apart.
@@ -178,10 +188,12 @@ class KilnPrompt:
         now = self.now()
         if clock is None:
             return now
-        figures = re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?", clock)
+        figures = _CLOCK.fullmatch(clock)
         if figures is None:
             raise _Refused(f"'{clock}' is no time of day; type it as 14:05")
-        hour, minute, second = (int(figure or 0) for figure in figures.groups())
+        hour, minute, second = (int(figure or 0) for figure in figures.groups()[:3])
+        if figures[4]:
+            hour = hour % 12 + (12 if figures[4].lower() == "p" else 0)
         # Made anew from the local clock, so that the offset is that of the hour meant.
         local = dt.datetime.combine(now.date(), dt.time(hour, minute, second))
         at = local.astimezone(now.tzinfo)

@@ -22,8 +22,8 @@ LONGEST_DAYS, FASTEST_C_PER_H, HOTTEST_C = 60, 100_000.0, 2000.0
 _NUMBER = r"[-+\u2212]?[\d.,]+(?:e[-+]?\d+)?"
 _FROM = re.compile(rf"from\s+({_NUMBER})\s*(.*)", re.IGNORECASE)
 _CLIMB = re.compile(
-    rf"(?:then\s+)?(?:(climb|heat|cool|fall)\s+)?(?:at\s+)?({_NUMBER})\s*(.*?)\s*\b(?:up\s+|down\s+)?to\s+"
-    rf"({_NUMBER})\s*(.*?)(?:\s*(?:,|\band\b|(?=\bhold\b))\s*(hold\b.*))?",
+    rf"(?:\d+[.)]\s+)?(?:then\s+)?(?:(climb|heat|cool|fall)\s+)?(?:at\s+)?({_NUMBER})\s*(.*?)\s*\b"
+    rf"(up\s+|down\s+)?to\s+({_NUMBER})\s*(.*?)(?:\s*(?:,|\band\b|(?=\bhold\b))\s*(hold\b.*))?",
     re.IGNORECASE,
 )
 _HOLD = re.compile(rf"(?:then\s+)?hold\s+(?:for\s+)?({_NUMBER})\s*(.*)", re.IGNORECASE)
@@ -125,13 +125,13 @@ class Schedule:
         share = (temperature_C - start) / (end - start) if end != start else 0.0
         return float(minutes[met[0]] + share * (minutes[met[0] + 1] - minutes[met[0]]))
 
-    def finish(self, start: dt.datetime) -> dt.datetime:
-        """Tell when it is over, if it begins then."""
-        return clock_after(start, self.minutes)
+    def finish(self, start: dt.datetime | str) -> dt.datetime:
+        """Tell when it is over, if it begins then; text is ISO, as ``2026-05-31 14:05``."""
+        return clock_after(_time(start), self.minutes)
 
-    def latest_start(self, finish: dt.datetime) -> dt.datetime:
+    def latest_start(self, finish: dt.datetime | str) -> dt.datetime:
         """Tell when it must begin at the latest to be over by then."""
-        return clock_after(finish, -self.minutes)
+        return clock_after(_time(finish), -self.minutes)
 
     def __str__(self) -> str:
         start = f"from {_plain(self.start_C)} degC; " if self.start_C != 20.0 else ""
@@ -162,6 +162,17 @@ class Schedule:
 def _hours(minutes: float) -> str:
     whole = round(minutes)
     return f"{whole // 60} h {whole % 60:02d} min" if whole >= 60 else f"{whole} min"
+
+
+def _time(time: dt.datetime | str) -> dt.datetime:
+    if isinstance(time, dt.datetime):
+        return time
+    try:
+        return dt.datetime.fromisoformat(time)
+    except (TypeError, ValueError) as error:
+        raise ScheduleError(
+            f"time '{time}'", "it is no date with its time of day", "write it as 2026-05-31 14:05"
+        ) from error
 
 
 def clock_after(time: dt.datetime, minutes: float) -> dt.datetime:
@@ -255,12 +266,13 @@ def read_schedule(text: str, start_C: float = 20.0) -> Schedule:
 
 
 def _segment(found: re.Match[str], here: float, where: str) -> Segment:
-    verb, rate, rate_unit, heat, heat_unit, hold = found.groups()
+    verb, rate, rate_unit, way, heat, heat_unit, hold = found.groups()
+    verb = verb or (way or "").strip()
     if not rate_unit:
         raise UnitError(where, "its rate has no unit, and none is guessed", f"write '{rate} degC/h', say")
     climb = _converted(convert_rate, rate, rate_unit, "degC/h", where)
     target = _temperature(heat, heat_unit, where)
-    if verb and (verb.lower() in ("cool", "fall")) != (target < here):
+    if verb and (verb.lower() in ("cool", "fall", "down")) != (target < here):
         raise ScheduleError(
             where, f"it says {verb.lower()}, and leads from {here:g} °C to {target:g} °C", "correct either"
         )

@@ -251,7 +251,7 @@ def _not_typed_here(path: Path) -> FileFormatError:
         str(path),
         "it is not a record that was typed here: its headings are others than time, temperature [degC] or "
         "[degF], and flag",
-        "it was left as it is; name another file",
+        "it was left as it is; name another file in the table firings, column readings",
     )
 
 

@@ -67,7 +67,7 @@ def test_one_reading_is_too_few():
     assert np.isnan([found.climb_now_C_per_h, found.arrival, found.low, found.high]).all()
     assert found.line == (
         "minute 0: 20 °C (68 °F). Needs 1095 °C/h (1971 °F/h) to be at 750 °C (1382 °F) at minute 40; "
-        "one reading is too few to see how it climbs."
+        "it is too soon to see how it climbs."
     )
 
 
@@ -93,6 +93,17 @@ def test_already_there(target):
     assert found.is_there
     assert np.isnan([found.arrival, found.climb_needed_C_per_h]).all()
     assert "It is already there" in found.line
+
+
+def test_it_has_been_there():
+    found = pace(record([0, 20, 40, 60], [20, 400, 755, 600]), 750, 45)
+    assert found.is_there and "It has been already there" in found.line
+    assert np.isnan(found.climb_needed_C_per_h)
+
+
+def test_a_few_seconds_show_no_climb():
+    found = pace(record([0, 0.1], [20, 22]), 750)
+    assert np.isnan(found.climb_now_C_per_h) and "too soon to see" in found.line
 
 
 @pytest.mark.parametrize("minute", [22, 10])

@@ -161,6 +161,16 @@ def test_a_schedule_is_read_and_checked(book):
     assert (problem.row, problem.column) == (4, "schedule") and "it is no segment" in problem.cause
 
 
+def test_a_check_tells_what_the_records_leave_out_and_an_unknown_class(book):
+    record = pd.DataFrame({"time [min]": MINUTES, "t [degC]": np.where(MINUTES == 7, np.nan, CELSIUS)})
+    opened = book("firing,readings,sensor class\nf1,readings/f1.csv,best\n", f1=record)
+    told = [str(problem) for problem in check_files(opened)]
+    assert told[0].startswith(
+        "readings/f1.csv, row 9, column 't [degC]': 1 of 121 readings left out as 'open'"
+    )
+    assert "sensor class 'best': it is unknown" in told[1] and len(told) == 2
+
+
 def test_an_unknown_firing_is_named_with_those_there_are(book):
     opened = book("firing,readings\nf1,\nf2,\n")
     with pytest.raises(UnknownNameError, match="Give one of those in the table firings \\(f1, f2\\)"):

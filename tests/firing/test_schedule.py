@@ -267,3 +267,17 @@ def test_the_area_agrees_with_quadrature_to_many_digits():
     # In short pieces, so that the kinks of the absolute value cost no digits.
     whole = sum(quad(gap, start, start + 0.5)[0] for start in np.arange(0, 120, 0.5)) / 60
     assert departures(readings(minutes, heat), PLAN).area_C_h == pytest.approx(whole, rel=1e-6)
+
+
+def test_down_leads_down():
+    assert read_schedule("1. 200 degC/h up to 700 degC; 2. 100 degC/h down to 300 degC").minutes > 0
+    with pytest.raises(ScheduleError, match="it says down, and leads from 20 °C to 300 °C"):
+        read_schedule("200 degC/h down to 300 degC")
+
+
+def test_times_are_given_as_text_too():
+    plan = read_schedule("80 degC/h to 180 degC")
+    assert plan.finish("2026-05-31 14:05").isoformat() == "2026-05-31T16:05:00"
+    assert plan.latest_start("2026-05-31 16:05").isoformat() == "2026-05-31T14:05:00"
+    with pytest.raises(ScheduleError, match="write it as 2026-05-31 14:05|Write it as 2026-05-31 14:05"):
+        plan.finish("at five")
