@@ -49,6 +49,11 @@ class Curve(NamedTuple):
         """Count the minutes from another one."""
         return self._replace(minutes=self.minutes - zero)
 
+    def broken(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Give minutes and temperatures of a line that breaks at each gap: nothing was seen within it."""
+        gaps = np.flatnonzero(self.after_gap[1:]) + 1
+        return np.insert(self.minutes, gaps, np.nan), np.insert(self.temperature_C, gaps, np.nan)
+
     def thin(self) -> Curve:
         """Leave out what cannot be seen."""
         kept = thinned(self.minutes, self.temperature_C)
@@ -60,9 +65,8 @@ def draw_curve(ax: Axes, curve: Curve) -> None:
     mark = "o" if len(curve.minutes) < FEW_READINGS else ""
     colour = LINES[0][0]
     gaps = np.flatnonzero(curve.after_gap[1:]) + 1
-    # Nothing was seen within a gap: the line breaks there, and what joins its ends is dotted.
-    broken = [np.insert(part, gaps, np.nan) for part in (curve.minutes, curve.temperature_C)]
-    ax.plot(*broken, color=colour, linewidth=1.6, marker=mark, markersize=3, zorder=3)
+    # What joins the ends of a gap is dotted.
+    ax.plot(*curve.broken(), color=colour, linewidth=1.6, marker=mark, markersize=3, zorder=3)
     if gaps.size:
         joins = [
             np.column_stack([part[gaps - 1], part[gaps], np.full(gaps.size, np.nan)]).ravel()

@@ -179,10 +179,7 @@ def firing_curves(
         mark_levels(ax)
         for number, (tag, curve) in enumerate(curves.items()):
             colour, dashes = _line(number)
-            ax.plot(
-                curve.minutes, curve.temperature_C, color=colour, linestyle=dashes, linewidth=1.5, label=tag,
-                zorder=2,
-            )  # fmt: skip
+            ax.plot(*curve.broken(), color=colour, linestyle=dashes, linewidth=1.5, label=tag, zorder=2)
         ax.set_title("Firing curves" + (", aligned at the peak" if align == "peak" else ""))
         if len(curves) > FEW_FIRINGS or not _name_ends(ax, curves):
             legend_beside(ax, "firing")

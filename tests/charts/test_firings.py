@@ -338,3 +338,14 @@ def test_lines_print_in_grey():
 
 def test_no_firings_at_all():
     assert curves_of(firing_curves({})) == []
+
+
+def test_lines_of_several_firings_break_at_gaps(record):
+    minutes = np.concatenate([np.arange(0, 40.0), np.arange(90, 130.0)])
+    heat = np.interp(minutes, [0, 40, 130], [20, 750, 260])
+    flags = np.where(minutes == 90, "after a gap", "")
+    ax = firing_curves({"f1": record(minutes, heat, flags)})
+    (line,) = (line for line in ax.get_lines() if line.get_label() == "f1")
+    drawn = line.get_ydata()
+    assert np.isnan(drawn).sum() == 1 and np.isnan(drawn[40])
+    assert len(drawn) == len(minutes) + 1

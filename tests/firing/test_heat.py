@@ -392,7 +392,7 @@ def test_what_the_bounds_allow_for_is_said():
     assert "No sensor class is given, so the bounds leave the sensor out." in said
     assert "assumption without source" in said
     said = " ".join(measured(*TENT, step_C=1.0, step_minutes=1.0, sensor_class="K 2").notes)
-    assert "half a step of the record to either side: 1 °C and 60 s." in said
+    assert "half a step of the record to either side; its steps are 1 °C and 60 s." in said
     assert "a new sensor of class K 2" in said
 
 
