@@ -76,7 +76,8 @@ def schedule_chart(
         dashes = "-" if actual is None else (0, (5, 3))
         ax.plot(minutes, planned, color=INK, linewidth=1.3, linestyle=dashes, zorder=2, label="planned")
         top = both_scales(planned.max())
-        ax.set_title(f"Schedule: {_lasting(schedule.minutes)}, up to {top}")
+        lines = "Schedule" if readings is None else "Schedule (dashed) and firing"
+        ax.set_title(f"{lines}: {_lasting(schedule.minutes)}, up to {top}")
         labels = Labels(ax)
         labels.avoid(minutes, planned)
         avoid_levels(labels)

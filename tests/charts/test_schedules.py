@@ -189,3 +189,8 @@ def test_minute_0_of_both_is_the_start(record):
 def test_a_firing_without_readings(record):
     with pytest.raises(ReadingsError, match="none of its readings counts"):
         schedule_chart(BISQUE, readings=record([0, 1], [np.nan, np.nan], "open"))
+
+
+def test_the_title_says_which_line_is_which(records):
+    title = schedule_chart(BISQUE, records["f1"]).get_title(loc="left")
+    assert title.startswith("Schedule (dashed) and firing: 9 h 53 min")
