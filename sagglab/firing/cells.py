@@ -12,7 +12,15 @@ from numpy.typing import NDArray
 from sagglab.errors import ReadingsError, UnitError
 from sagglab.firing.clock import ClockTimes, is_clock
 from sagglab.firing.dates import IsoDates, WrittenDates, is_date_time, is_iso
-from sagglab.firing.headings import Columns, is_open_mark, is_time, time_unit, value_of
+from sagglab.firing.headings import (
+    WRITE_HEADINGS,
+    Columns,
+    is_made_up,
+    is_open_mark,
+    is_time,
+    time_unit,
+    value_of,
+)
 from sagglab.firing.layout import Layout
 from sagglab.firing.thermocouple import temperature_from_mV
 from sagglab.firing.times import CountedTimes, TimeReader, Times, first_time
@@ -215,6 +223,8 @@ def time_reader(cells: list[str], heading: str, where: str) -> TimeReader:
         raise ReadingsError(
             where,
             "it does not say whether these times are seconds, minutes or hours",
-            "write the heading as 'time [min]', 'time [s]' or 'time [h]'",
+            WRITE_HEADINGS
+            if is_made_up(heading)
+            else "write the heading as 'time [min]', 'time [s]' or 'time [h]'",
         )
     return CountedTimes(unit)

@@ -56,7 +56,7 @@ class Departures:
             return "The firing followed its schedule."
         mean = f"{_degrees(abs(self.mean_C))} {'colder' if self.mean_C < 0 else 'hotter'}"
         return (
-            f"At most {' and '.join(parts)} than planned; on average {mean}, {self.area_C_h:.1f} °C h in all."
+            f"At most {' and '.join(parts)} than planned; on average {mean}, {self.area_C_h:.1f} °C h apart."
         )
 
     def __repr__(self) -> str:
@@ -83,7 +83,7 @@ def departures(readings: Readings, schedule: Schedule) -> Departures:
     >>> from sagglab.firing.schedule import read_schedule
     >>> record = pd.DataFrame({"minutes": [0.0, 60], "temperature_C": [20.0, 120], "flag": ""})
     >>> departures(Readings("example", record, ()), read_schedule("80 degC/h to 600 degC"))
-    At most 20 °C (36 °F) hotter at minute 60 than planned; on average 10 °C (18 °F) hotter, 10.0 °C h in all.
+    At most 20 °C (36 °F) hotter at minute 60 than planned; on average 10 °C (18 °F) hotter, 10.0 °C h apart.
     """
     counted = readings.counted
     minutes, heat = counted["minutes"].to_numpy(), counted["temperature_C"].to_numpy()

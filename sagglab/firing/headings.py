@@ -113,6 +113,15 @@ def _unit_name(text: str) -> str:
     return {"c": "degC", "f": "degF", "k": "K", "m": "mV"}[re.sub(r"deg|[\W\s]", "", text.lower())[0]]
 
 
+#: What to do about a record without headings.
+WRITE_HEADINGS = "write headings on a line above the readings, as 'time [min],temperature [degC]'"
+
+
+def is_made_up(heading: str) -> bool:
+    """Whether a heading only counts a column that has none."""
+    return re.fullmatch(r"column \d+", heading) is not None
+
+
 def unit_of(heading: str, source: str) -> str:
     """Give the unit that a heading of temperatures states.
 
@@ -127,6 +136,8 @@ def unit_of(heading: str, source: str) -> str:
     if unit is not None:
         return unit
     remedy = "write the heading as 'temperature [degC]' or 'temperature [degF]', or give unit="
+    if is_made_up(heading):
+        remedy = f"{WRITE_HEADINGS}, or give unit="
     odd = parse_heading(heading).unit
     if odd:
         raise UnitError(f"{source}, column '{heading}'", f"[{odd}] is no unit of temperature", remedy)

@@ -17,6 +17,7 @@ from sagglab.delimited import delimiter_of
 from sagglab.errors import ReadingsError
 from sagglab.firing.headings import (
     Columns,
+    is_made_up,
     is_temperature,
     is_time,
     is_unit_alone,
@@ -103,7 +104,7 @@ class Layout:
 
     def _check_width(self, number: int, lines: list[Line]) -> None:
         """Refuse "0,5,20,5" and "40,1,382" under two headings: nobody can tell which commas part cells."""
-        named = sum(not re.fullmatch(r"column \d+", name) for name in self.head)
+        named = sum(not is_made_up(name) for name in self.head)
         if self._delimiter != "," or not named:
             return
         for place in np.flatnonzero(np.fromiter(map(str.count, lines, repeat(",")), int) >= named):

@@ -152,6 +152,12 @@ def test_minutes_under_another_unit_of_time_are_doubted(read, heading, told):
     assert not read(f"time [min],temperature [degC]\n{rows}").problems
 
 
+@pytest.mark.parametrize("rows", ["0,20\n10,320\n", "9:00,20\n9:10,320\n"])
+def test_a_record_without_headings_is_told_so(read, rows):
+    with pytest.raises(ReadingsError, match="Write headings on a line above the readings, as 'time"):
+        read(rows)
+
+
 def test_an_unknown_unit_is_named(read):
     with pytest.raises(UnitError, match=r"column 'heat \[bananas\]': \[bananas\] is no unit of temperature"):
         read("time [min],heat [bananas]\n0,20\n10,320\n")
