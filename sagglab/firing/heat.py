@@ -16,7 +16,7 @@ import pandas as pd
 from sagglab.errors import UnknownNameError
 from sagglab.firing.bounded import UNKNOWN, Bounded, FiringCurves
 from sagglab.firing.heat_work import Q_KJ_PER_MOL, QS_KJ_PER_MOL, heat_work_minutes
-from sagglab.firing.long_record import firings_in
+from sagglab.firing.long_record import firing_peaks
 from sagglab.firing.readings import Readings
 from sagglab.units import both_scales
 
@@ -195,6 +195,8 @@ def heat_measures(
     >>> round(measured.bounds("peak_C")[0], 2)
     733.95
     """
+    counted = readings.counted
+    held = len(firing_peaks(counted["minutes"].to_numpy(), counted["temperature_C"].to_numpy()))
     curves = FiringCurves.of(readings, sensor_class)
     work = _heat_work(curves)
     measures = {"peak_C": curves.peak_C, "minutes_to_peak": curves.peak.less(curves.start)}
@@ -225,7 +227,7 @@ def heat_measures(
     # A bound of what is not in the record would be read as a finding.
     rows = {name: UNKNOWN if np.isnan(one.value) else one for name, one in measures.items()}
     table = pd.DataFrame.from_dict(rows, orient="index", columns=Bounded._fields, dtype=float)
-    return HeatMeasures(readings.source, table, work, _notes(readings, curves, sensor_class))
+    return HeatMeasures(readings.source, table, work, _notes(readings, held, curves, sensor_class))
 
 
 def _open_above(
@@ -252,8 +254,9 @@ def _heat_work(curves: FiringCurves) -> pd.DataFrame:
     return pd.DataFrame(np.column_stack([QS_KJ_PER_MOL, *work]), columns=["Q_kJ_per_mol", *Bounded._fields])
 
 
-def _notes(readings: Readings, curves: FiringCurves, sensor_class: str | int | None) -> tuple[str, ...]:
-    held = len(firings_in(readings))
+def _notes(
+    readings: Readings, held: int, curves: FiringCurves, sensor_class: str | int | None
+) -> tuple[str, ...]:
     several = (
         f"The record holds {held} firings, and these are the measures of all of it: cut it with firings_in.",
     )

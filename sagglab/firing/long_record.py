@@ -51,7 +51,7 @@ def firings_in(readings: Readings) -> tuple[Readings, ...]:
     """
     counted = readings.counted
     minutes, temperature = counted["minutes"].to_numpy(), counted["temperature_C"].to_numpy()
-    peaks = _peaks(minutes, temperature)
+    peaks = firing_peaks(minutes, temperature)
     cuts = [0]
     for one, other in zip(peaks[:-1], peaks[1:], strict=True):
         cuts.append(one + int(temperature[one:other].argmin()))
@@ -69,15 +69,18 @@ def firings_in(readings: Readings) -> tuple[Readings, ...]:
     return tuple(found)
 
 
-def _peaks(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> list[int]:
+def firing_peaks(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> list[int]:
+    """Find the positions of the peaks of all firings in a record, in order of time."""
     # The hottest reading of each minute will do, and a fortnight then has some 20,000 of them.
-    slots = np.floor(minutes - minutes[0]).astype(int)
-    hottest = pd.Series(temperature).groupby(slots).idxmax().to_numpy()
+    begins = np.concatenate([[0], np.flatnonzero(np.diff(np.floor(minutes - minutes[0]))) + 1])
     # Cold on both sides, so that a record which begins or ends hot still shows a peak.
     cold = [min(temperature.min(), COLD_C)]
-    level = np.concatenate([cold, temperature[hottest], cold])
+    level = np.concatenate([cold, np.maximum.reduceat(temperature, begins), cold])
     places, _ = find_peaks(level, prominence=LEAST_RISE_C)
-    return [int(hottest[place - 1]) for place in places]
+    ends = np.append(begins[1:], temperature.size)
+    return [
+        int(begins[place]) + int(temperature[begins[place] : ends[place]].argmax()) for place in places - 1
+    ]
 
 
 def _lit(minutes: NDArray[np.float64], temperature: NDArray[np.float64]) -> int:
