@@ -23,6 +23,10 @@ OTHER_WAY = 0.5
 WANDER = 1.0
 
 
+#: Gaps worked on at a time.
+_AT_A_TIME = 1 << 16
+
+
 @dataclass(frozen=True)
 class Curve:
     """A curve of straight pieces.
@@ -221,21 +225,30 @@ def _upper(
     half_step: float,
 ) -> Curve:
     """Rise from each reading as steeply as allowed, and go so to the next: 2N − 1 vertices."""
-    lasts = np.diff(minutes)
-    # A reading taken earlier or later than it was written lifts its line.
-    left = temperature_C[:-1] + np.abs(highest) * late
-    right = temperature_C[1:] + np.abs(lowest) * late
-    spread = highest - lowest
-    meet = np.divide(right - left - lowest * lasts, spread, out=lasts / 2, where=spread > 0)
-    np.clip(meet, 0, lasts, out=meet)
-    at, top = np.empty(2 * len(minutes) - 1), np.empty(2 * len(minutes) - 1)
-    at[::2], at[1::2] = minutes, minutes[:-1] + meet
-    top[1::2] = np.minimum(left + highest * meet, right - lowest * (lasts - meet))
-    top[::2] = temperature_C
-    if late:
-        top[:-1:2] = np.maximum(top[:-1:2], left)
-        top[2::2] = np.maximum(top[2::2], right)
-        at = np.concatenate([at[:1] - late, at, at[-1:] + late])
-        top = np.concatenate([top[:1], top, top[-1:]])
+    # With room for half a step of time at both ends.
+    whole_at, whole_top = np.empty(2 * len(minutes) + 1), np.empty(2 * len(minutes) + 1)
+    at, top = whole_at[1:-1], whole_top[1:-1]
+    at[::2], top[::2] = minutes, temperature_C
+    # Piece by piece, so that what lies between does not take as much memory again as a long record.
+    for start in range(0, len(minutes) - 1, _AT_A_TIME):
+        stop = min(start + _AT_A_TIME, len(minutes) - 1)
+        here, there = slice(start, stop), slice(start + 1, stop + 1)
+        lasts, spread = minutes[there] - minutes[here], highest[here] - lowest[here]
+        # A reading taken earlier or later than it was written lifts its line.
+        left = temperature_C[here] + np.abs(highest[here]) * late
+        right = temperature_C[there] + np.abs(lowest[here]) * late
+        meet = np.divide(right - left - lowest[here] * lasts, spread, out=lasts / 2, where=spread > 0)
+        np.clip(meet, 0, lasts, out=meet)
+        at[2 * start + 1 : 2 * stop : 2] = minutes[here] + meet
+        top[2 * start + 1 : 2 * stop : 2] = np.minimum(
+            left + highest[here] * meet, right - lowest[here] * (lasts - meet)
+        )
+        for vertex, lifted in ((2 * start, left), (2 * start + 2, right)):
+            readings = slice(vertex, vertex + 2 * (stop - start) - 1, 2)
+            top[readings] = np.maximum(top[readings], lifted)
     top += half_step
-    return Curve(at, top)
+    if not late:
+        return Curve(at, top)
+    whole_at[[0, -1]] = at[0] - late, at[-1] + late
+    whole_top[[0, -1]] = top[[0, -1]]
+    return Curve(whole_at, whole_top)
