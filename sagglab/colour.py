@@ -121,7 +121,8 @@ def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> NDArray[np.float64]:
     # Loaded here, since `import sagglab.colour` must stay cheap and most callers of it need no differences.
     from skimage.color import deltaE_ciede2000
 
-    return deltaE_ciede2000(_floats(lab_1), _floats(lab_2))
+    # Given arrays of different depth, scikit-image takes the rows of one for its channels, and says nothing.
+    return deltaE_ciede2000(*np.broadcast_arrays(_floats(lab_1), _floats(lab_2)))
 
 
 def srgb_to_linear(srgb: ArrayLike) -> NDArray[np.floating]:

@@ -20,7 +20,8 @@ from sagglab.firing.readings import Readings
 from sagglab.firing.record_place import firing_readings, firing_schedule
 from sagglab.measures import all_readings, gather_results, measure_firings, measure_photos, result_columns
 from sagglab.model.effects import Effects, fit_effects
-from sagglab.model.terms import find_column
+from sagglab.model.rows import find_column
+from sagglab.model.sentences import LIMIT
 from sagglab.units import both_scales
 
 #: A text column with more levels than this is a remark, not a choice that pots share.
@@ -111,11 +112,11 @@ class Study:
     def findings(self) -> tuple[str, ...]:
         """A sentence on how many choices showed, then one for each factor, those that showed first."""
         table = self.effects.table
-        clear = set(table.loc[(table["low"] > 0) | (table["high"] < 0), "term"])
+        sure = set(table.loc[table["p Holm"] <= LIMIT, "term"])
         showed, open_still = [], []
         for factor in self.effects.factors:
-            terms = {factor.presence().name, *(term.name for term in factor.terms())}
-            (showed if terms & clear else open_still).append(factor)
+            terms = {factor.presence().term_name, *(row.name for row in factor.rows())}
+            (showed if terms & sure else open_still).append(factor)
         names = ", ".join(factor.name for factor in showed) or "none"
         first = (
             f"Of {len(self.effects.factors)} choices judged, {len(showed)} changed {self.effects.outcome} by "

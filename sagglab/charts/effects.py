@@ -4,36 +4,41 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
 from matplotlib.axes import Axes
 
 from sagglab.charts.look import INK, QUIET, axes, look
 from sagglab.model.effects import Effects
-from sagglab.model.wording import label, step, words_for
+from sagglab.model.sentences import LIMIT
+from sagglab.model.wording import label, step, tried_in_words, words_for
 
 
 def effect_chart(effects: Effects, ax: Axes | None = None) -> Axes:
     """Draw each effect with its 95 % interval.
 
-    Amounts are shown as with against without where some pots had none, and else for each unit. An effect
-    whose interval keeps clear of zero is filled; one that the data cannot tell is hollow.
+    Amounts are shown as with against without where some pots had none, and else for each unit; shares over
+    all that was tried, in percentage points. An effect that is sure is filled; one that the data cannot tell
+    is hollow; one that is clear by itself, but not among so many asked at once, is half filled.
     """
     shown = list(_effect_rows(effects))[::-1]
     words = words_for(effects.outcome)
     with look():
-        ax = axes(ax, 7.2, 1.4 + 0.42 * len(shown))
+        ax = axes(ax, 7.2, 1.6 + 0.42 * len(shown))
         ax.axvline(0, color=QUIET, linewidth=0.8, zorder=0)
-        for place, (_, estimate, low, high) in enumerate(shown):
+        for place, (_, estimate, low, high, p) in enumerate(shown):
             clear = low > 0 or high < 0
+            sure = clear and not p > LIMIT
             ax.plot([low, high], [place, place], color=INK, linewidth=1.6, solid_capstyle="butt")
             ax.plot(
-                estimate, place, "o", markersize=8, markeredgecolor=INK,
-                markerfacecolor=INK if clear else "white",
+                estimate, place, "o", markersize=8, markeredgecolor=INK, markerfacecoloralt="white",
+                markerfacecolor=INK if clear else "white", fillstyle="full" if sure or not clear else "left",
             )  # fmt: skip
         ax.set_yticks(range(len(shown)), [label for label, *_ in shown])
         ax.set_ylim(-0.6, len(shown) - 0.4)
+        of = f"{effects.outcome}, % points" if effects.scale.is_share else effects.outcome
         ax.set_xlabel(
-            f"← {words.less}      difference in {effects.outcome}      {words.more} →\n"
-            "filled: clear of zero; hollow: the data cannot tell"
+            f"← {words.less}     difference in {of}     {words.more} →\n"
+            "filled: sure; half filled: clear by itself, not among so many;\nhollow: the data cannot tell"
         )
         ax.set_title(f"What changed {effects.outcome}, with 95 % intervals")
         ax.tick_params(axis="y", length=0)
@@ -41,18 +46,26 @@ def effect_chart(effects: Effects, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def _effect_rows(effects: Effects) -> Iterator[tuple[str, float, float, float]]:
-    """Yield what the chart shows of each effect that could be had: label, estimate, low, high."""
+def _effect_rows(effects: Effects) -> Iterator[tuple[str, float, float, float, float]]:
+    """Yield what the chart shows of each effect that could be had: label, estimate, low, high, p Holm."""
     table = effects.table.set_index("term")
     for factor in effects.factors:
-        scale, labels = 1.0, {term.name: term.name for term in factor.terms()}
-        presence = factor.presence().name
-        if presence in table.index:
+        labels = {row.name: row.name for row in factor.rows()}
+        presence = factor.presence().term_name
+        whole = effects.scale.is_share or factor.form != "amount"
+        if presence in table.index and not np.isnan(table.loc[presence, "low"]):
             labels = {presence: f"with {label(factor)}"}
-        elif factor.is_amount:
-            each, _, scale = step(factor)
-            labels = {factor.name: f"{label(factor)}, {each}"}
+        elif factor.is_amount and factor.form != "with or without" and not factor.constant:
+            span = tried_in_words(factor)
+            labels = {factor.term_name: f"{label(factor)}, {span if whole else step(factor)[0]}"}
         for term, text in labels.items():
-            row = table.loc[term, ["estimate", "low", "high"]] * scale
-            if row.notna().all():
-                yield (text, *row)
+            row = table.loc[term]
+            if np.isnan(row["low"]):
+                continue
+            if whole:
+                scale = 100 / effects.scale.whole if effects.scale.is_share else 1.0
+                reached = (row[["to", "to low", "to high"]].to_numpy(dtype=float) - row["from"]) * scale
+            else:
+                scale = step(factor)[2] if factor.is_amount and term != presence else 1.0
+                reached = row[["estimate", "low", "high"]].to_numpy(dtype=float) * scale
+            yield (text, *reached, row["p Holm"])

@@ -8,7 +8,7 @@ from matplotlib.patches import Polygon
 
 from sagglab.charts.look import axes, look
 from sagglab.colour import lab_to_srgb
-from sagglab.model.terms import find_column
+from sagglab.model.rows import find_column
 from sagglab.units import parse_heading
 
 

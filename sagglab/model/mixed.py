@@ -16,8 +16,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import linalg
 
 from sagglab.errors import ModelError
+from sagglab.model.aliases import independent_basis
+from sagglab.model.contrasts import Contrast, JointTest
 from sagglab.model.reml import inverse_of, maximise, part
-from sagglab.model.terms import Contrast, JointTest, independent_basis
 
 #: Name of the scatter that is left between observations of one group.
 RESIDUAL = "residual"

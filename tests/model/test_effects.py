@@ -3,9 +3,10 @@ import pandas as pd
 import pytest
 
 from sagglab.errors import ModelError, UnknownNameError
-from sagglab.model.effects import COLUMNS, fit_effects
+from sagglab.model.effect_rows import COLUMNS
+from sagglab.model.effects import fit_effects
 from sagglab.model.mixed import MixedFit
-from sagglab.model.strata import ONE_FIRING, ONE_POT_EACH, REML, LeastSquares
+from sagglab.model.strata import EXACT, ONE_FIRING, ONE_POT_EACH, REML, LeastSquares
 
 
 def study(firings=6, pots=6, seed=3, firing_sd=2.0, pot_sd=2.5):
@@ -150,7 +151,7 @@ class TestTable:
         assert effects.variances["standard deviation"].to_numpy() ** 2 == pytest.approx(
             effects.variances["variance"].to_numpy()
         )
-        assert isinstance(effects.fit, MixedFit)
+        assert isinstance(effects.fitted.fit, MixedFit)
 
     def test_a_boundary_is_named(self):
         table = study()
@@ -170,7 +171,15 @@ class TestNotes:
         )
 
     def test_enough_firings(self):
-        assert rows(fit_effects(study(), factors=["peak_C"])).loc["peak_C", "note"] == ""
+        line = rows(fit_effects(study(firing_sd=5), factors=["peak_C"])).loc["peak_C"]
+        assert (line["note"], line["method"]) == ("", EXACT)
+
+    def test_no_scatter_of_firings(self):
+        table = study()
+        table["L*"] -= table.groupby("firing")["L*"].transform("mean")
+        assert rows(fit_effects(table, factors=["peak_C"])).loc["peak_C", "note"] == (
+            "no scatter of firings showed: taken as zero, their degrees of freedom kept"
+        )
 
 
 class TestNames:
@@ -234,7 +243,7 @@ class TestOneFiring:
         table = study().query("firing == 'f01'")
         table["sugar [g]"] = [0.0, 1, 3, 0, 1, 3]
         effects = fit_effects(table, factors=["sugar", "peak_C"])
-        assert isinstance(effects.fit, LeastSquares)
+        assert isinstance(effects.fitted.fit, LeastSquares)
         x = table["sugar [g]"] - table["sugar [g]"].mean()
         assert rows(effects).loc["sugar", "estimate"] == pytest.approx(
             np.polyfit(x, table["L*"], 1)[0], rel=1e-9
@@ -321,7 +330,8 @@ class TestRefusals:
     def test_hue_angles_across_zero(self):
         table = study().assign(**{"hue angle": np.tile([359.0, 2, 5], 12)})
         assert refusal(table, outcome="hue angle", factors=["sugar"]) == (
-            "outcome 'hue angle': its angles run past 360° to 0°, so they have no mean. Ask for a* and b*."
+            "outcome 'hue angle': angles run past 360° to 0°, so they have no mean. "
+            "Ask for a* and b*, or for the colour as a whole with fit_colour."
         )
 
     def test_too_few_firings(self):
@@ -351,7 +361,7 @@ class TestRefusals:
         table["wax [coats]"] = [1.0, 2, 2, 1, 3, 2]
         table["slip [coats]"] = [2.0, 1, 1, 1, 1, 2]
         assert refusal(table, factors=["sugar", "wax", "slip"]) == (
-            "model of L*: every difference between pots of one firing is used up by sugar, wax, slip. "
+            "model of L*: the 3 effects asked together use up every difference between pots of one firing. "
             "Add at least 1 more pot to a firing, or leave out factors."
         )
 

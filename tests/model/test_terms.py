@@ -3,7 +3,9 @@ import pandas as pd
 import pytest
 
 from sagglab.errors import ModelError
-from sagglab.model.terms import Contrast, Factor, JointTest, find_column, read_factor, tidy, usable_rows
+from sagglab.model.contrasts import Contrast, JointTest
+from sagglab.model.rows import find_column, read_rows, tidy
+from sagglab.model.terms import Factor, read_factor
 
 
 def test_intervals_and_probabilities():
@@ -32,7 +34,7 @@ def test_coding_sums_to_zero_and_is_remembered():
     assert factor.levels == ("buff", "red", "white")
     assert factor.code(values).tolist() == [[-1, -1], [1, 0], [0, 1]]
     assert factor.code(pd.Series(["red"])).tolist() == [[0, 1]]
-    assert sum(term.weights for term in factor.terms()).tolist() == [0, 0]
+    assert sum(row.weights for row in factor.rows()).tolist() == [0, 0]
     amount = read_factor("sugar [g]", pd.Series([0.0, 2, 4]))
     assert amount.lacking
     assert amount.code(pd.Series([3.0])).tolist() == [[1]]
@@ -40,10 +42,10 @@ def test_coding_sums_to_zero_and_is_remembered():
 
 def test_two_levels_are_second_minus_first():
     factor = Factor("packing", "packing", "", ("sawdust", "seaweed"))
-    (term,) = factor.terms()
+    (row,) = factor.rows()
     first, second = factor.code(pd.Series(["sawdust", "seaweed"]))
-    assert term.name == "packing: seaweed − sawdust"
-    assert term.weights.tolist() == (second - first).tolist()
+    assert row.name == "packing: seaweed − sawdust"
+    assert row.weights.tolist() == (second - first).tolist()
 
 
 def test_a_doubled_heading_is_refused():
@@ -60,6 +62,6 @@ def test_the_exact_heading_wins_over_a_bare_name():
 
 def test_rows_are_named_by_the_index_where_there_is_no_pot():
     table = pd.DataFrame({"firing": ["f", None], "L*": [40.0, 41], "clay": ["a", "b"]}, index=[7, 8])
-    used, left_out = usable_rows(table, "L*", ["clay"], "firing")
-    assert len(used) == 1
-    assert left_out.to_numpy().tolist() == [[8, 8, "no firing"]]
+    read = read_rows(table, "L*", ["clay"], ["firing"])
+    assert len(read.table) == 1
+    assert read.left_out.to_numpy().tolist() == [[8, 8, "no firing"]]

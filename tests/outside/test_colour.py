@@ -173,3 +173,11 @@ def test_whites():
     # CIE 15, 2 degree observer.
     assert WHITE_D50.tolist() == [0.9642, 1.0, 0.8251]
     assert WHITE_D65.tolist() == [0.9504, 1.0, 1.0888]
+
+
+def test_one_colour_against_many_is_each_pair():
+    # Shapes broadcast: (3,) against (3, 3), where the rows of one could be taken for channels.
+    one, many = np.array([40.0, 8, 9]), np.array([[38.0, 8, 9], [40, 9, 9], [40, 8, 12]])
+    each = [float(delta_e_2000(one, other)) for other in many]
+    np.testing.assert_allclose(delta_e_2000(one, many), each, rtol=1e-12)
+    np.testing.assert_allclose(delta_e_2000(many, one), each, rtol=1e-12)

@@ -1,0 +1,146 @@
+"""Pages: results as HTML for a notebook, numbers rounded by their uncertainty, all text escaped."""
+
+from __future__ import annotations
+
+import html
+import math
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from sagglab.colour import lab_to_srgb
+from sagglab.model.wording import digits_for
+
+#: Columns of the table of effects that a page has room for.
+SHOWN = ("term", "estimate", "unit", "low", "high", "df", "p", "p Holm", "stratum", "method", "note")
+
+
+def effects_page(
+    table: pd.DataFrame, sentences: tuple[str, ...], counts: str, variances: pd.DataFrame
+) -> str:
+    """Lay the effects out as HTML: the sentences, the table rounded for reading, the scatter."""
+    said = "".join(f"<li>{html.escape(text)}</li>" for text in sentences)
+    shown = pd.DataFrame(_cells(line) for _, line in table[list(SHOWN)].iterrows())
+    scatter = pd.DataFrame(
+        {
+            "scatter": variances["component"],
+            "standard deviation": [number(value, 3) for value in variances["standard deviation"]],
+            "note": variances["note"],
+        }
+    )
+    return f"<p>{html.escape(counts)}</p><ul>{said}</ul>{html_table(shown)}{html_table(scatter)}"
+
+
+def _cells(line: pd.Series) -> dict[str, str]:
+    decimals = digits_for((line["high"] - line["low"]) / 2)
+    cells = {}
+    for column, value in line.items():
+        if column in ("estimate", "standard error", "low", "high"):
+            rounded = "" if math.isnan(value) else f"{round(value, decimals) + 0.0:.{max(decimals, 0)}f}"
+            cells[str(column)] = rounded.replace("-", "−")
+        elif column in ("p", "p Holm", "p of varying"):
+            cells[str(column)] = "" if math.isnan(value) else "< 0.001" if value < 0.001 else f"{value:.3f}"
+        elif column == "df":
+            cells["df"] = number(value, 3)
+        else:
+            cells[str(column)] = str(value)
+    return cells
+
+
+def number(value: float, digits: int) -> str:
+    """Write a number with so many significant digits, and nothing for NaN."""
+    return "" if math.isnan(value) else f"{value:.{digits}g}"
+
+
+def html_table(table: pd.DataFrame) -> str:
+    """Make a table of text into HTML, escaped."""
+    heads = "".join(f"<th>{html.escape(str(column))}</th>" for column in table.columns)
+    rows = "".join(
+        "<tr>" + "".join(f"<td>{html.escape(str(cell))}</td>" for cell in row) + "</tr>"
+        for row in table.itertuples(index=False)
+    )
+    return f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
+
+
+def swatch(lab: NDArray[np.float64], title: str) -> str:
+    """Make one colour a cell of HTML; what the display cannot show has a dashed edge."""
+    srgb, outside = lab_to_srgb(lab)
+    hexed = "".join(f"{round(255 * channel):02x}" for channel in srgb)
+    edge = "dashed #b23a00" if outside else "solid transparent"
+    about = f"{title}: L* {lab[0]:.1f}, a* {lab[1]:.1f}, b* {lab[2]:.1f}"
+    about = html.escape(about + ("; beyond what the display can show" if outside else ""))
+    box = f"background:#{hexed};border:2px {edge};width:5em;height:3em;display:inline-block"
+    return (
+        '<span style="display:inline-block;text-align:center;font-size:90%;margin:.2em">'
+        f'<span role="img" style="{box}" aria-label="{about}" title="{about}"></span>'
+        f"<br>{html.escape(title)}</span>"
+    )
+
+
+def swatches(colours: NDArray[np.float64] | None) -> str:
+    """Lay out the low end, the middle and the high end of a prediction."""
+    if colours is None:
+        return ""
+    names = ("low", "middle", "high")
+    return "<p>" + "".join(swatch(lab, name) for lab, name in zip(colours, names, strict=True)) + "</p>"
+
+
+def prediction_page(
+    head: str, table: pd.DataFrame, colours: NDArray[np.float64] | None, notes: tuple[str, ...]
+) -> str:
+    """Lay a prediction out as HTML: the recipe, three swatches, the intervals, what must be noted."""
+    shown = pd.DataFrame(_cells(line) for _, line in table.iterrows())
+    noted = "".join(f"<li>{html.escape(note)}</li>" for note in notes)
+    return f"<p>{html.escape(head)}</p>{swatches(colours)}{html_table(shown)}<ul>{noted}</ul>"
+
+
+def checks_page(table: pd.DataFrame, sensitivity: pd.DataFrame) -> str:
+    """Lay checks out as HTML: what to worry about first, then each effect asked firing by firing."""
+    ordered = table.sort_values("worry", ascending=False, kind="stable")
+    said = "".join(
+        f"<li>{'<b>Look:</b> ' if worry else ''}{html.escape(text)}</li>"
+        for worry, text in ordered[["worry", "said"]].to_numpy()
+    )
+    if sensitivity.empty:
+        return f"<ul>{said}</ul>"
+    shown = pd.DataFrame(_cells(line) for _, line in sensitivity.iterrows())
+    return f"<ul>{said}</ul><p>Asked firing by firing:</p>{html_table(shown)}"
+
+
+def colours_page(table: pd.DataFrame, sentences: tuple[str, ...]) -> str:
+    """Lay effects on the colour as a whole out as HTML: the sentences, then the differences."""
+    said = "".join(f"<li>{html.escape(text)}</li>" for text in sentences)
+    shown = pd.DataFrame(
+        {
+            "term": table["term"],
+            **{
+                name: [
+                    f"{middle:.1f} ({low:.1f} to {high:.1f})".replace("-", "−")
+                    for middle, low, high in table[[name, f"{name} low", f"{name} high"]].to_numpy()
+                ]
+                for name in ("ΔL*", "Δa*", "Δb*", "ΔE00")
+            },
+            "p Holm": [number(value, 2) for value in table["p Holm"]],
+        }
+    )
+    return f"<ul>{said}</ul>{html_table(shown)}"
+
+
+def recipes_page(sentence: str, table: pd.DataFrame, colour: tuple[float, float, float]) -> str:
+    """Lay ranked recipes out as HTML: the wanted colour, then each recipe with the colour expected."""
+    names = [str(column) for column in table.columns]
+    heads = "".join(f"<th>{html.escape(name)}</th>" for name in ["expected", *names])
+    rows = []
+    for _, line in table.iterrows():
+        cells = [swatch(line[["L*", "a*", "b*"]].to_numpy(dtype=float), "expected")]
+        for name, value in line.items():
+            places = 2 if name == "probability" else 1 if name in ("L*", "a*", "b*", "ΔE00") else None
+            shown = f"{value:.{places}f}" if places else f"{value:.4g}" if isinstance(value, float) else value
+            cells.append(html.escape(str(shown)))
+        rows.append("<tr>" + "".join(f"<td>{cell}</td>" for cell in cells) + "</tr>")
+    wanted = swatch(np.array(colour), "wanted")
+    return (
+        f"<p>{html.escape(sentence)}</p><p>{wanted}</p>"
+        f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+    )

@@ -1,0 +1,108 @@
+"""Sensitivity: each effect asked firing by firing, in case a recipe does not do the same in every firing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from sagglab.model.contrasts import Contrast, holm
+from sagglab.model.mixed import indicators
+from sagglab.model.sentences import LIMIT
+from sagglab.model.wording import digits_for, said_p
+
+if TYPE_CHECKING:
+    from sagglab.model.effects import Effects
+
+SENSITIVITY = ("term", "estimate", "standard error", "low", "high", "df", "p", "firings", "p of varying")
+
+
+def firing_by_firing(effects: Effects) -> pd.DataFrame:
+    """Ask each effect firing by firing.
+
+    Returns
+    -------
+    DataFrame
+        In the columns `SENSITIVITY`: the mean of the firings' own estimates, each firing counted once, with t
+        on one degree of freedom fewer than firings, and the probability that chance alone makes them vary so.
+    """
+    fitted = effects.fitted
+    firings = indicators(fitted.groups["firing"])
+    within = np.column_stack([fitted.X, fitted.y])
+    within = within - firings @ ((firings.T @ within) / firings.sum(axis=0)[:, None])
+    inverse = np.linalg.pinv(within[:, :-1], rcond=1e-9)
+    left = within[:, -1] - within[:, :-1] @ (inverse @ within[:, -1])
+    spare = len(left) - firings.shape[1] - np.linalg.matrix_rank(within[:, :-1], tol=1e-9 * len(left))
+    lines = []
+    for term in effects.terms:
+        if fitted.varies[term] == "between firings" or effects.firings < 2:
+            continue
+        for row in term.rows():
+            spread = fitted.spread(term, row.weights) @ inverse
+            sizes = firings.T @ spread**2
+            shown = sizes > 1e-9 * sizes.sum()
+            count = int(shown.sum())
+            if count < 2:
+                continue
+            # A firing's own estimate is that of all, moved by what its residuals add along the contrast.
+            moves = (firings.T @ (spread * left))[shown] * sizes.sum() / sizes[shown]
+            each = spread @ within[:, -1] + moves
+            contrast = Contrast(float(each.mean()), float(each.std(ddof=1) / np.sqrt(count)), count - 1.0)
+            squares = np.sum(moves**2 * sizes[shown]) / sizes.sum() ** 2
+            rest = spare - (count - 1)
+            p = np.nan
+            if rest > 0:
+                f = squares / (count - 1) / ((left @ left - squares) / rest)
+                p = float(special.fdtrc(count - 1, rest, max(f, 0)))
+            low, high = contrast.interval()
+            lines.append(
+                (
+                    row.name,
+                    contrast.estimate,
+                    contrast.standard_error,
+                    low,
+                    high,
+                    contrast.df,
+                    contrast.p,
+                    count,
+                    p,
+                )
+            )
+    return pd.DataFrame(lines, columns=list(SENSITIVITY))
+
+
+def varying(effects: Effects, sensitivity: pd.DataFrame) -> Iterator[tuple[str, bool, str]]:
+    """Say which effects that are sure vary from firing to firing, or are not clear asked firing by firing."""
+    if sensitivity.empty:
+        return
+    table = effects.table.set_index("term")
+    clear = table["p Holm"].reindex(sensitivity["term"]).to_numpy() < LIMIT
+    varying = sensitivity[clear & (holm(sensitivity["p of varying"]) < LIMIT)]
+    lost = sensitivity[clear & (sensitivity["p"] >= LIMIT)]
+    for _, line in varying.iterrows():
+        yield (
+            "varying",
+            True,
+            f"What {line['term']} does varies from firing to firing more than the pots' scatter explains "
+            f"(p {said_p(line['p of varying'])}): trust the interval asked firing by firing, {_reach(line)} "
+            f"{table.loc[line['term'], 'unit']}.",
+        )
+    unsure = lost[~lost["term"].isin(varying["term"])]
+    if len(unsure):
+        names = ", ".join(unsure["term"])
+        yield (
+            "varying",
+            True,
+            f"Asked firing by firing, which holds also if an effect varies between firings, {names} is no "
+            f"longer clear ({'; '.join(_reach(line) for _, line in unsure.iterrows())}).",
+        )
+    elif varying.empty and clear.any():
+        yield "varying", False, "Asked firing by firing, the effects that are sure stay clear."
+
+
+def _reach(line: pd.Series) -> str:
+    places = max(digits_for((line["high"] - line["low"]) / 2), 0)
+    return f"{line['low']:.{places}f} to {line['high']:.{places}f}".replace("-", "−")

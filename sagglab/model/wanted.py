@@ -1,0 +1,172 @@
+"""The reverse question: which recipes are most likely to come near a wanted colour."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from sagglab.colour import delta_e_2000
+from sagglab.errors import ModelError
+from sagglab.model.outcomes import Outcomes
+from sagglab.model.pages import recipes_page
+from sagglab.model.predict import leverages, new_firing, said_recipe
+from sagglab.model.terms import Factor
+
+#: Amounts tried of one factor: the values fired where they are so few, else so many evenly spaced.
+STEPS = 5
+#: Recipes that are looked at, at most, and those of them that are told.
+MOST_RECIPES = 4000
+TOLD = 20
+#: Pots drawn for each recipe, first for all and then for the best.
+DRAWS = (300, 5000)
+SEED = 1
+
+
+@dataclass(frozen=True, repr=False)
+class Recipes:
+    """Recipes ranked by how likely a pot of them comes near a wanted colour.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row for each recipe, the likeliest first: the factors' columns, the expected ``L*``, ``a*``,
+        ``b*``, its ``ΔE00`` from the wanted colour, and ``probability``, that one new pot in a new firing
+        comes within the distance.
+    colour : tuple of float
+        The wanted L*, a*, b*.
+    within : float
+        The distance, ΔE00.
+    tried : int
+        How many recipes were looked at.
+    """
+
+    table: pd.DataFrame
+    colour: tuple[float, float, float]
+    within: float
+    tried: int
+
+    def sentence(self) -> str:
+        """Say which recipe is the likeliest, and how likely."""
+        best = self.table.iloc[0]
+        recipe = best.loc[: self.table.columns[self.table.columns.get_loc("L*") - 1]].to_dict()
+        chance = f"{100 * best['probability']:.0f}" if best["probability"] >= 0.005 else "fewer than 1"
+        return (
+            f"Of {self.tried} recipes inside the range that was fired, {said_recipe(recipe)} is the "
+            f"likeliest to come within ΔE00 {self.within:g} of that colour: {chance} in 100 new pots would."
+        )
+
+    def __repr__(self) -> str:
+        return f"{self.sentence()}\n{self.table.head(5).round(2).to_string(index=False)}"
+
+    def _repr_html_(self) -> str:
+        return recipes_page(self.sentence(), self.table, self.colour)
+
+
+def rank_recipes(outcomes: Outcomes, colour: ArrayLike, within: float = 3.0) -> Recipes:
+    """Rank the recipes inside the tried range by how likely they come near a colour.
+
+    Parameters
+    ----------
+    outcomes : Outcomes
+        Of L*, a*, b*.
+    colour : array_like, shape (3,)
+        The wanted L*, a*, b*.
+    within : float
+        How near is near, ΔE00.
+
+    Returns
+    -------
+    Recipes
+
+    Raises
+    ------
+    ModelError
+        The colour is no L*, a*, b*; the distance is not above zero; there was one firing.
+    """
+    wanted = np.asarray(colour, dtype=float)
+    if wanted.shape != (3,) or not np.isfinite(wanted).all() or not 0 <= wanted[0] <= 100:
+        raise ModelError("colour", "it is no L*, a*, b*", "write three numbers, such as [35, 12, 18]")
+    if not within > 0:
+        raise ModelError("within", "it is not above zero", "write a ΔE00 such as 3")
+    effects = list(outcomes.effects.values())
+    first = effects[0]
+    if first.firings == 1:
+        raise ModelError(
+            "model of the colour", "one firing cannot tell how firings scatter", "add pots of another firing"
+        )
+    candidates = _candidates(first.factors)
+    X = _coded(candidates, first)
+    held = leverages(first.fitted, X) <= leverages(first.fitted, first.fitted.X).max() * (1 + 1e-9)
+    candidates, X = candidates[held].reset_index(drop=True), X[held]
+    predicted = [new_firing(one.fitted, X) for one in effects]
+    correlation = _correlation([one.fitted.y - one.fitted.X @ one.fitted.fit.coefficients for one in effects])
+    chance = _chance(predicted, correlation, wanted, within, DRAWS[0], np.arange(len(X)))
+    means = np.column_stack([middle for middle, _, _ in predicted])
+    apart = delta_e_2000(wanted, means)
+    best = np.lexsort((apart, -chance))[:TOLD]
+    chance = _chance(predicted, correlation, wanted, within, DRAWS[1], best)
+    table = candidates.loc[best].reset_index(drop=True)
+    table[["L*", "a*", "b*"]] = means[best]
+    table["ΔE00"], table["probability"] = apart[best], chance
+    table = table.sort_values(["probability", "ΔE00"], ascending=[False, True]).reset_index(drop=True)
+    return Recipes(table, tuple(wanted.tolist()), float(within), len(X))
+
+
+def _candidates(factors: tuple[Factor, ...]) -> pd.DataFrame:
+    varying = [factor for factor in factors if not factor.constant]
+    levels = [_levels(factor, STEPS) for factor in varying]
+    if np.prod([len(each) for each in levels]) > MOST_RECIPES:
+        levels = [_levels(factor, 3) for factor in varying]
+    headings = [factor.heading for factor in varying]
+    every = pd.DataFrame(product(*levels), columns=headings)
+    if len(every) <= MOST_RECIPES:
+        return every
+    return every.sample(MOST_RECIPES, random_state=SEED).reset_index(drop=True)
+
+
+def _levels(factor: Factor, steps: int) -> list[object]:
+    if not factor.is_amount:
+        return list(factor.levels)
+    return (
+        list(factor.tried)
+        if len(factor.tried) <= steps
+        else list(np.linspace(factor.low, factor.high, steps))
+    )
+
+
+def _coded(candidates: pd.DataFrame, effects: object) -> NDArray[np.float64]:
+    return np.hstack([np.ones((len(candidates), 1)), *(term.code(candidates) for term in effects.terms)])
+
+
+def _correlation(residuals: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    correlation = np.corrcoef(residuals)
+    return np.where(np.isfinite(correlation), correlation, np.eye(len(residuals)))
+
+
+def _chance(
+    predicted: list[tuple[NDArray, NDArray, NDArray]],
+    correlation: NDArray[np.float64],
+    wanted: NDArray[np.float64],
+    within: float,
+    draws: int,
+    which: NDArray[np.int64],
+) -> NDArray[np.float64]:
+    """Share of drawn pots that come near: t in each coordinate, tied to one another as the residuals are."""
+    rng = np.random.default_rng(SEED)
+    values, vectors = np.linalg.eigh(correlation)
+    root = vectors * np.sqrt(np.maximum(values, 0))
+    uniform = special.ndtr(rng.normal(size=(draws, 3)) @ root.T)
+    pots = np.stack(
+        [
+            middle[which, None] + error[which, None] * special.stdtrit(df[which, None], uniform[:, k])
+            for k, (middle, error, df) in enumerate(predicted)
+        ],
+        axis=-1,
+    )
+    pots[..., 0] = np.clip(pots[..., 0], 0, 100)
+    return (delta_e_2000(wanted, pots) <= within).mean(axis=1)
