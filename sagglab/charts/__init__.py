@@ -9,9 +9,11 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
+        "dose": ["dose_chart"],
         "effects": ["effect_chart"],
         "files": ["draw_to_files", "save_chart"],
         "firings": ["firing_curve", "firing_curves"],
+        "half_normal": ["half_normal_chart"],
         "pots": ["pot_swatches"],
         "schedules": ["schedule_chart"],
         "review": ["review_picture", "save_review"],

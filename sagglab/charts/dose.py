@@ -1,0 +1,168 @@
+"""Doses: the shapes that an outcome may follow as an amount grows, and the pots that they were told from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+from scipy.optimize import isotonic_regression
+
+from sagglab.charts.labels import Labels
+from sagglab.charts.look import INK, LINES, QUIET, WARN, axes, look
+from sagglab.colour import lab_to_srgb
+from sagglab.errors import UnknownNameError
+from sagglab.model.dose import Doses
+from sagglab.model.shapes import EACH, NONE, PRESENCE, amount_said
+from sagglab.model.wording import label, words_for
+
+_LAB = ["L*", "a*", "b*"]
+#: So many different amounts each get a tick of their own.
+_TICKS = 7
+
+
+def dose_chart(doses: Doses, results: pd.DataFrame | None = None, ax: Axes | None = None) -> Axes:
+    """Draw how an outcome follows an amount: the preferred shape with its 95 % band, the others thin.
+
+    Parameters
+    ----------
+    doses : Doses
+    results : DataFrame, optional
+        The table that `doses` came from, with ``L*``, ``a*``, ``b*``. Its pots are drawn in their measured
+        colour, each with the level of its firing and the other factors taken out; those of one amount stand
+        side by side. A colour that the display cannot show has an orange edge.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    UnknownNameError
+        The table lacks the colours, or pots that `doses` was told from.
+    """
+    colours = None if results is None else _colours(doses, results)
+    words, name = words_for(doses.outcome), label(doses.amount)
+    low, high = doses.reference, doses.amount.high
+    curves = dict(list(doses.curve.groupby("shape", sort=False)))
+    unit = doses.amount.unit.replace("deg", "°")
+    against = f"no {name}" if low == 0 else amount_said(doses.amount, low)
+    with look():
+        ax = axes(ax, 7.6, 5.2)
+        for number, (shape, curve) in enumerate(curves.items()):
+            _draw(ax, shape, curve, shape == doses.best, LINES[number % len(LINES)][1])
+        about = [", ".join(filter(None, (name, unit)))]
+        if colours is not None:
+            _draw_pots(ax, doses, *colours)
+            about += _about_pots(doses, bool(colours[1].any()))
+        ax.set_xlabel("\n".join(about), linespacing=1.4)
+        ax.set_ylabel(
+            f"difference in {doses.outcome} from {against}\n← {words.less}          {words.more} →",
+            linespacing=1.4,
+        )
+        ax.set_title(f"How {doses.outcome} follows {name}, with a 95 % band")
+        ax.set_xlim(low - 0.05 * (high - low), high)
+        _mark_amounts(ax, doses)
+        _name_curves(ax, curves, doses.best)
+    return ax
+
+
+def _mark_amounts(ax: Axes, doses: Doses) -> None:
+    """Put ticks at the amounts fired where they are few and apart, and none beyond the greatest."""
+    low, high = doses.reference, doses.amount.high
+    tried = np.unique(doses.points["amount"])
+    few = len(tried) <= _TICKS and np.diff(tried).min() > 0.08 * (high - low)
+    ticks = tried if few else [tick for tick in ax.get_xticks() if low <= tick <= high]
+    ax.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
+
+
+def _name_curves(ax: Axes, curves: Mapping[str, pd.DataFrame], best: str) -> None:
+    """Name each curve beside its end, in one column, the names in the order of the ends."""
+    said = {shape: f"{shape}, preferred" if shape == best else shape for shape in curves}
+    ends = {shape: float(curve["effect"].iloc[-1]) for shape, curve in curves.items()}
+    order = sorted(curves, key=ends.__getitem__)
+    labels = Labels(ax)
+    sizes = np.array([labels.size(text) for text in said.values()])
+    left, right = ax.get_xlim()
+    column = right + 0.08 * (right - left)
+    room = labels.room.width
+    words = min(sizes[:, 0].max() + 12, 0.5 * room)
+    ax.set_xlim(left, left + (column - left) * room / (room - words))
+    labels = Labels(ax)
+    # Heights in pixels, least moved from the ends so that each name is a line above the one before.
+    gap = sizes[:, 1].max() + 3
+    up = gap * np.arange(len(order))
+    pixels = ax.transData.transform([(right, ends[shape]) for shape in order])[:, 1]
+    bounds = labels.room.y0 + gap / 2, labels.room.y1 - gap / 2 - up[-1]
+    heights = np.clip(isotonic_regression(pixels - up).x, *bounds) + up
+    for shape, height in zip(order, heights, strict=True):
+        place = (column, float(ax.transData.inverted().transform((0, height))[1]))
+        ax.plot([right, column], [ends[shape], place[1]], color=QUIET, linewidth=0.5, zorder=1)
+        labels.put(said[shape], [(place, (3, 0))], INK if shape == best else QUIET)
+
+
+def _draw(ax: Axes, shape: str, curve: pd.DataFrame, best: bool, dashes: object) -> None:
+    amount, effect, low, high = (curve[name].to_numpy() for name in ("amount", "effect", "low", "high"))
+    colour = INK if best else QUIET
+    if shape == EACH:
+        if best:
+            ax.vlines(amount, low, high, color=INK, linewidth=1.6, zorder=3)
+        ax.plot(amount, effect, "_", color=colour, markersize=14, markeredgewidth=2 if best else 1, zorder=3)
+        return
+    if shape == PRESENCE:
+        # Upright where it leaps, not sloping to the first amount reckoned.
+        amount = np.concatenate([amount[:1], amount[:1], amount[1:]])
+        effect, low, high = (np.concatenate([ends[:1], ends[1:2], ends[1:]]) for ends in (effect, low, high))
+    if best and shape != NONE:
+        ax.fill_between(amount, low, high, color=INK, alpha=0.12, linewidth=0, zorder=1)
+    style = {"linewidth": 2.0, "linestyle": "-"} if best else {"linewidth": 0.9, "linestyle": dashes}
+    ax.plot(amount, effect, color=colour, zorder=3 if best else 2, **style)
+
+
+def _colours(doses: Doses, results: pd.DataFrame) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Give the pots' colours for the display, and which of them it cannot show."""
+    lacking = [name for name in _LAB if name not in results.columns]
+    if lacking:
+        raise UnknownNameError(
+            "results", f"the table has no column {', '.join(lacking)}", "give the measured results"
+        )
+    used = doses.points.index
+    if not results.index.is_unique or not used.isin(results.index).all():
+        raise UnknownNameError(
+            "results", "it is not the table that the doses came from", "give the one given to compare_doses"
+        )
+    return lab_to_srgb(results.loc[used, _LAB].to_numpy(dtype=float))
+
+
+def _draw_pots(ax: Axes, doses: Doses, colours: NDArray, outside: NDArray) -> None:
+    """Draw each pot; those of one amount side by side, in turn from the least outcome to the greatest."""
+    amounts = doses.points["amount"].to_numpy()
+    if len(np.unique(amounts)) <= _TICKS:
+        rank = doses.points["effect"].groupby(amounts).rank(method="first").to_numpy().astype(int)
+        # Five places in an order that keeps neighbours in height apart.
+        apart = 0.012 * (doses.amount.high - doses.reference)
+        amounts = amounts + apart * np.array([0, 2, -1, 1, -2])[rank % 5]
+    dots = np.column_stack([amounts, doses.points["effect"]])
+    known = np.isfinite(colours).all(axis=1)
+    edges = np.select([~known, outside], [QUIET, WARN], INK)
+    faces = np.column_stack([np.where(known[:, None], colours, 0), known])
+    for chosen, width in ((known & ~outside, 0.4), (known & outside, 1.8), (~known, 0.8)):
+        if chosen.any():
+            ax.scatter(
+                *dots[chosen].T,
+                s=46,
+                facecolors=faces[chosen],
+                edgecolors=edges[chosen],
+                linewidths=width,
+                zorder=2.5,
+            )
+
+
+def _about_pots(doses: Doses, outside: bool) -> list[str]:
+    level = "each firing's own level" if doses.within else "the level of all firings"
+    others = " and the other factors" if doses.factors else ""
+    edge = ["orange edge: a colour that the display cannot show"] if outside else []
+    return ["dots: pots in their measured colour,", f"with {level}{others} taken out", *edge]

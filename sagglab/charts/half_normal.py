@@ -1,0 +1,143 @@
+"""Effects on half-normal quantiles: those that chance explains lie on a line, and the others stand off it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+from scipy import special
+
+from sagglab.charts.labels import AROUND, Labels
+from sagglab.charts.look import LINES, axes, look
+from sagglab.model.lenth import BETWEEN
+from sagglab.model.screening import Screening
+from sagglab.model.wording import digits_for, label, words_for
+
+#: The mark, the colour and the dashes of each stratum.
+_STYLES = {
+    stratum: (mark, *style)
+    for stratum, mark, style in zip(BETWEEN, "os^", LINES[: len(BETWEEN)], strict=True)
+}
+
+#: So many names find room; beyond the margin for all there are hardly more.
+_NAMES = 10
+#: Where the words of a line stand beside a place on it.
+_BESIDE = ((-4, 3), (-4, -3), (6, -4), (-8, 8), (10, -8))
+
+
+def half_normal_chart(screening: Screening, ax: Axes | None = None) -> Axes:
+    """Draw the size of each effect against where chance alone would put it.
+
+    Effects between pots, between firings and between both have marks of their own, and where they can be
+    judged a line of their PSE, which they lie along as far as chance explains them. Those beyond the margin
+    for one are filled, and the first ten named; thin lines are the margins.
+
+    Parameters
+    ----------
+    screening : Screening
+    ax : Axes, optional
+        New ones where not given.
+
+    Returns
+    -------
+    Axes
+    """
+    words = words_for(screening.outcome)
+    table = screening.table
+    sizes = table["estimate"].abs().to_numpy() * words.scale
+    quantiles = _quantiles(table)
+    margins = screening.margins.set_index("stratum").drop(columns="effects") * words.scale
+    outstanding = table["beyond"].fillna("").ne("").to_numpy()
+    with look():
+        ax = axes(ax, 7.2, 5.2)
+        ax.set_xlim(0, 1.12 * quantiles.max())
+        ax.set_ylim(0, 1.12 * max(sizes.max(), margins["margin for one"].max()))
+        ax.set_xlabel("where chance alone would put it (half-normal quantile)")
+        in_unit = f" [{words.unit}]" if words.unit not in ("", screening.outcome) else ""
+        ax.set_ylabel(f"size of the effect on {screening.outcome}{in_unit}")
+        ax.set_title(f"Which effects on {screening.outcome} stand out")
+        labels = Labels(ax)
+        for stratum in margins.index:
+            mark, colour, dashes = _STYLES[stratum]
+            here = table["stratum"].eq(stratum).to_numpy()
+            for part, face in ((here & outstanding, colour), (here & ~outstanding, "white")):
+                ax.plot(
+                    quantiles[part], sizes[part], mark, markersize=7, markeredgecolor=colour,
+                    markerfacecolor=face, linestyle="none", clip_on=False, zorder=3,
+                )  # fmt: skip
+            labels.avoid_marks(quantiles[here], sizes[here])
+            if margins.loc[stratum].notna().all():
+                _draw_lines(labels, margins.loc[stratum], colour, dashes)
+        # What is surest first, then what is largest; each moves aside for those before it, so that equal ones
+        # are all read.
+        surest = np.lexsort((-sizes, table["beyond"] != "margin for all"))
+        chosen = surest[outstanding[surest]]
+        for place in chosen[:_NAMES]:
+            name = " × ".join(label(factor) for factor in screening.terms[place].factors)
+            at = (quantiles[place], sizes[place])
+            labels.put(name, [(at, offset) for offset in AROUND], leader=True)
+        unnamed = table["stratum"].iloc[chosen[_NAMES:]]
+        for stratum in margins.index:
+            of = f", {BETWEEN[stratum]}" if len(margins) > 1 else ""
+            here = np.flatnonzero(table["stratum"] == stratum)
+            at = max(zip(sizes[here], quantiles[here], strict=True))[::-1]
+            _name_lines(labels, margins.loc[stratum], stratum, at, of, int(np.sum(unnamed == stratum)))
+    return ax
+
+
+def _quantiles(table: pd.DataFrame) -> NDArray[np.float64]:
+    """Give each effect the half-normal quantile of its rank by size within its stratum."""
+    by_stratum = table["estimate"].abs().groupby(table["stratum"])
+    share = (by_stratum.rank(method="first") - 0.5) / by_stratum.transform("size")
+    return special.ndtri(0.5 + share.to_numpy() / 2)
+
+
+def _pse_line(ax: Axes, pse: float) -> NDArray[np.float64]:
+    """Give both ends of the line whose slope is the PSE, as far as the axes go, shape (2, 2)."""
+    end = min(ax.get_xlim()[1], ax.get_ylim()[1] / pse)
+    return np.array([[0, end], [0, end * pse]])
+
+
+def _draw_lines(labels: Labels, margins: pd.Series, colour: str, dashes: object) -> None:
+    ax = labels.ax
+    line = _pse_line(ax, margins["PSE"])
+    ax.plot(*line, color=colour, linestyle=dashes, linewidth=1.4, zorder=1)
+    labels.avoid(*line)
+    right, top = ax.get_xlim()[1], ax.get_ylim()[1]
+    for margin in ("margin for one", "margin for all"):
+        if margins[margin] < top:
+            ax.axhline(margins[margin], color=colour, linestyle=dashes, linewidth=0.7, zorder=0)
+            labels.avoid([0, right], [margins[margin]] * 2)
+
+
+def _name_lines(
+    labels: Labels, margins: pd.Series, stratum: str, at: tuple[float, float], of: str, unnamed: int
+) -> None:
+    """Name the lines of a stratum, or say beside its largest mark that there are none."""
+    colour = _STYLES[stratum][1]
+    if margins.isna().any():
+        text = f"{BETWEEN[stratum]}: not judged"
+        labels.put(text, [(at, offset) for offset in AROUND], colour, leader=True)
+        return
+    right, top = labels.ax.get_xlim()[1], labels.ax.get_ylim()[1]
+    end = _pse_line(labels.ax, margins["PSE"])[:, 1]
+    more = {"margin for one": f" ({unnamed} beyond it unnamed)" if unnamed else ""}
+    ends = {
+        f"{name}{of}: {_written(height)}{more.get(name, '')}": np.array([right, height])
+        for name in ("margin for one", "margin for all")
+        if (height := margins[name]) < top
+    }
+    along = np.linspace(1, 0.2, 33)[:, None]
+    lines = {text: along * [1, 0] * end + [0, 1] * end for text, end in ends.items()}
+    lines[f"chance alone{of} (PSE {_written(margins['PSE'])})"] = along * end
+    for text, places in lines.items():
+        beside = [(tuple(place), offset) for place in places for offset in _BESIDE]
+        # Where there is room they touch nothing; where there is none they stand off, joined by a thin line.
+        if not any(labels.put_if_free(text, spot, colour) for spot in beside):
+            off = [(tuple(place), offset) for place in places[::4] for offset in AROUND]
+            labels.put(text, beside + off, colour, leader=True)
+
+
+def _written(value: float) -> str:
+    return f"{value:.{max(digits_for(value), 0)}f}"

@@ -1,0 +1,350 @@
+"""Matched: pots with something against pots without it, in the same firing; nothing else is reckoned with."""
+
+from __future__ import annotations
+
+import html
+import math
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
+
+from sagglab.errors import ModelError
+from sagglab.model.contrasts import Contrast, holm
+from sagglab.model.rows import Rows, read_rows
+from sagglab.model.terms import Factor
+from sagglab.model.wording import Words, digits_for, effect_unit, label, words_for
+
+#: Columns of the table of pairs, and of the table of firings.
+COLUMNS = (
+    *("pair", "estimate", "unit", "standard error", "low", "high", "df", "p", "p Holm", "firings"),
+    *("by firing", "by firing low", "by firing high", "by firing df", "by firing p", "note"),
+)
+FIRING_COLUMNS = ("pair", "firing", "difference", "pots", "pots against")
+#: So many different amounts are still compared one against another.
+MOST_LEVELS = 6
+#: What ends the sentences.
+ALONE = "Other choices are not taken into account."
+#: The note of a pair that cannot be compared.
+UNJOINED = "no firings join them, not even by way of other kinds"
+
+
+@dataclass(frozen=True, repr=False)
+class Comparison:
+    """Pots of one kind against pots of another, within firings.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row for each pair of kinds: pair, estimate (the first named minus the second), unit, standard
+        error, low, high (95 % interval), df, p, p Holm (adjusted for the number of pairs), firings (how many
+        hold both kinds); by firing and its low, high, df and p: the same from the differences that each
+        firing shows, which holds also where the effect changes from firing to firing; note. Unrounded; NaN
+        where the data cannot say.
+    firings : DataFrame
+        What each firing that holds both kinds of a pair shows: pair, firing, difference, pots (of the first
+        named), pots against (of the second).
+    outcome : str
+        The column compared.
+    factor : Factor
+        What the pots differ in.
+    kinds : tuple of pairs of str
+        How the two sides of each pair are said: ``("with sugar", "without")``.
+    pots, firing_count : int
+        How many were used.
+    left_out : DataFrame
+        row, pot, reason of each row that could not be used.
+    """
+
+    table: pd.DataFrame
+    firings: pd.DataFrame
+    outcome: str
+    factor: Factor
+    kinds: tuple[tuple[str, str], ...]
+    pots: int
+    firing_count: int
+    left_out: pd.DataFrame
+
+    def sentences(self) -> tuple[str, ...]:
+        """Say what each pair shows, and at the end what was not asked."""
+        asked = int(self.table["p"].notna().sum())
+        said = [
+            _sentence(row, kind, self.firings[self.firings["pair"] == row["pair"]], self.outcome, asked)
+            for (_, row), kind in zip(self.table.iterrows(), self.kinds, strict=True)
+        ]
+        return (*said, ALONE)
+
+    def sentence(self) -> str:
+        """Say all of it."""
+        return " ".join(self.sentences())
+
+    def __repr__(self) -> str:
+        return "\n".join([self._counts, *self.sentences()])
+
+    def _repr_html_(self) -> str:
+        said = "".join(f"<li>{html.escape(text)}</li>" for text in self.sentences())
+        tables = "".join(
+            table.to_html(index=False, border=0, float_format="{:.3g}".format, na_rep="", escape=True)
+            for table in (self.table, self.firings)
+        )
+        return f"<p>{html.escape(self._counts)}</p><ul>{said}</ul>{tables}"
+
+    @property
+    def _counts(self) -> str:
+        counts = f"{self.outcome} of {_count(self.pots, 'pot')} in {_count(self.firing_count, 'firing')}"
+        return counts + (f"; {_count(len(self.left_out), 'row')} left out" if len(self.left_out) else "")
+
+
+def compare(results: pd.DataFrame, factor: str, outcome: str = "L*", firing: str = "firing") -> Comparison:
+    """Set pots of one kind against pots of another in the same firing.
+
+    Parameters
+    ----------
+    results : DataFrame
+        One row for each pot.
+    factor : str
+        What they differ in, by heading or bare name: an amount that some pots lack (with it against without),
+        an amount of two to six values (each value a kind), or a category (each level a kind).
+    outcome : str
+        The column to compare, numbers.
+    firing : str
+        The column that says which firing a pot went through.
+
+    Returns
+    -------
+    Comparison
+        By least squares with a level of its own for each firing: t on pots − firings − (kinds − 1) degrees
+        of freedom, which supposes that a kind does the same in every firing. Beside it the mean over the
+        firings of what each shows, with t on their number − 1, which does not suppose so.
+
+    Raises
+    ------
+    UnknownNameError
+        A column is not in the table.
+    ModelError
+        No firing holds two kinds, there are too many kinds or just one, nothing is left to judge by.
+
+    References
+    ----------
+    Holm, Scandinavian Journal of Statistics 6 (1979), for several pairs.
+
+    Examples
+    --------
+    >>> pots = pd.DataFrame({
+    ...     "firing": ["f1"] * 4 + ["f2"] * 4 + ["f3"] * 4,
+    ...     "sugar [g]": [0, 0, 2, 2] * 3,
+    ...     "L*": [40, 38, 35, 33, 44, 43, 39, 40, 41, 38, 36, 35],
+    ... })
+    >>> comparison = compare(pots, "sugar")
+    >>> comparison.table[["pair", "estimate", "df", "by firing df"]].round(2).to_numpy().tolist()
+    [['with sugar − without', -4.33, 8.0, 2.0]]
+    >>> print(comparison.sentence())  # doctest: +NORMALIZE_WHITESPACE
+    Pots with sugar came out 4.3 L* darker than pots without in the same firing (95 % interval 2.8 to 5.9
+    darker), judged on 12 pots in 3 firings. Other choices are not taken into account.
+    """
+    rows = read_rows(results, outcome, [factor], [firing])
+    asked = rows.factors[0]
+    kinds, levels = _levels(asked, rows)
+    labels = rows.labels(rows.groups[0])
+    fires, first_pots = pd.factorize(labels)[0], ~pd.Series(labels).duplicated().to_numpy()
+    shape = (fires.max() + 1, len(kinds))
+    counts, sums = np.zeros(shape), np.zeros(shape)
+    np.add.at(counts, (fires, levels), 1)
+    np.add.at(sums, (fires, levels), rows.y)
+    if not (np.sum(counts > 0, axis=1) > 1).any():
+        raise ModelError(
+            f"factor '{asked.name}'",
+            f"no firing holds both: within each firing, {asked.name} is the same on every pot",
+            f"ask fit_effects(results, factors=['{asked.name}']), which sets firing against firing",
+        )
+    fit = _within(rows.y, fires, levels, counts, asked.name)
+    means = np.divide(sums, counts, out=np.full(shape, np.nan), where=counts > 0)
+    firing_names = rows.table[rows.groups[0]].to_numpy()[first_pots]
+    unit = effect_unit(rows.outcome, "")
+    lines, shown, said = [], [], []
+    for second, first in combinations(range(len(kinds)), 2):
+        name, *sides = _pair(asked, kinds[first], kinds[second])
+        both = np.flatnonzero((counts[:, first] > 0) & (counts[:, second] > 0))
+        differences = means[both, first] - means[both, second]
+        held = counts[np.ix_(both, [first, second])].astype(int)
+        shown += zip([name] * len(both), firing_names[both], differences, *held.T, strict=True)
+        *checked, note = _by_firing(differences)
+        contrast = fit.contrast(first, second)
+        if not len(both):
+            note = "no firing holds both; compared by way of other kinds" if contrast else UNJOINED
+        lines.append((name, *_numbers(contrast, unit), len(both), *checked, note))
+        said.append(tuple(sides))
+    table = pd.DataFrame(lines, columns=[column for column in COLUMNS if column != "p Holm"])
+    table.insert(COLUMNS.index("p Holm"), "p Holm", holm(table["p"].to_numpy()))
+    found = pd.DataFrame(shown, columns=list(FIRING_COLUMNS))
+    return Comparison(table, found, rows.outcome, asked, tuple(said), len(levels), shape[0], rows.left_out)
+
+
+def _levels(factor: Factor, rows: Rows) -> tuple[list[str], NDArray[np.intp]]:
+    """Name the kinds of pots, and say which each pot is of."""
+    where = f"factor '{factor.name}'"
+    values = rows.table[factor.heading].to_numpy()
+    if factor.constant:
+        raise ModelError(where, "it is the same on every pot", "compare something that differs between pots")
+    if factor.lacking:
+        return ["without", "with"], (values > 0).astype(np.intp)
+    if not factor.is_amount:
+        return list(factor.levels), pd.Categorical(values, factor.levels).codes.astype(np.intp)
+    found, codes = np.unique(values, return_inverse=True)
+    if len(found) > MOST_LEVELS:
+        raise ModelError(
+            where,
+            f"no pot is without it and it has {len(found)} different amounts, too many to compare in pairs",
+            f"ask fit_effects(results, factors=['{factor.name}']) for its effect per unit",
+        )
+    return [f"{amount:g}" for amount in found], codes
+
+
+def _pair(factor: Factor, first: str, second: str) -> tuple[str, str, str]:
+    """Name a pair as the table does, and its two sides as a sentence does."""
+    name = label(factor)
+    if factor.lacking:
+        return f"with {factor.name} − without", f"with {name}", "without"
+    pair = f"{factor.name}: {first} − {second}"
+    if not factor.is_amount:
+        return pair, f"with {name} {first}", f"with {name} {second}"
+    # Of the units of amounts, coats alone is a plural.
+    units = [factor.unit.removesuffix("s") if side == "1" else factor.unit for side in (first, second)]
+    sides = zip((first, second), units, strict=True)
+    said = [" ".join(filter(None, ("with", side, unit.replace("deg", "°"), name))) for side, unit in sides]
+    return f"{pair} {factor.unit}".strip(), *said
+
+
+@dataclass(frozen=True)
+class _Within:
+    """Levels fitted within firings; `part` says which levels firings join to one another."""
+
+    effects: NDArray[np.float64]
+    inverse: NDArray[np.float64]
+    variance: float
+    df: float
+    part: NDArray[np.intp]
+
+    def contrast(self, first: int, second: int) -> Contrast | None:
+        if self.part[first] != self.part[second]:
+            return None
+        weights = np.zeros(len(self.effects))
+        weights[[first, second]] = 1, -1
+        error = math.sqrt(self.variance * (weights @ self.inverse @ weights))
+        return Contrast(float(weights @ self.effects), error, self.df)
+
+
+def _within(y: NDArray, fires: NDArray, levels: NDArray, counts: NDArray, name: str) -> _Within:
+    """Least squares with a level of its own for each firing, which is y and levels less the firing's mean."""
+    pots = counts.sum(axis=1)
+    centred = y - (np.bincount(fires, weights=y) / pots)[fires]
+    shares = counts / pots[:, None]
+    # Normal equations of the kinds: counts less what the firings' means take; its null space is the constant
+    # of each part that firings join, and drops out of every difference within a part.
+    normal = np.diag(counts.sum(axis=0)) - counts.T @ shares
+    inverse = np.linalg.pinv(normal, hermitian=True, rcond=1e-10)
+    effects = inverse @ np.bincount(levels, weights=centred, minlength=len(normal))
+    parts, part = connected_components(csr_array((counts.T @ counts) > 0), directed=False)
+    df = len(y) - len(pots) - (len(normal) - parts)
+    if df < 1:
+        raise ModelError(
+            f"comparison of {name}",
+            f"{_count(len(y), 'pot')} in {_count(len(pots), 'firing')} leave nothing to judge it by",
+            "fire more pots of each kind, or more firings that hold both",
+        )
+    left = centred - effects[levels] + (shares @ effects)[fires]
+    squares = float(left @ left)
+    if not squares > 1e-20 * len(y) * max(float(y @ y), 1e-300):
+        raise ModelError(
+            f"comparison of {name}",
+            "pots of one kind do not differ at all, so there is no scatter to judge the difference by",
+            "add pots, or an outcome measured more finely",
+        )
+    return _Within(effects, inverse, squares / df, float(df), part)
+
+
+def _numbers(contrast: Contrast | None, unit: str) -> tuple[object, ...]:
+    if contrast is None:
+        return (np.nan, unit, *[np.nan] * 5)
+    low, high = contrast.interval()
+    return (contrast.estimate, unit, contrast.standard_error, low, high, contrast.df, contrast.p)
+
+
+def _by_firing(differences: NDArray[np.float64]) -> tuple[object, ...]:
+    """Judge the mean of the firings' differences by their own scatter, and note where that cannot be."""
+    count = len(differences)
+    if count < 2:
+        estimate = float(differences[0]) if count else np.nan
+        return (estimate, *[np.nan] * 4, "one firing holds both: no check firing by firing" if count else "")
+    mean, error = float(differences.mean()), float(differences.std(ddof=1) / math.sqrt(count))
+    if error <= 1e-12 * np.abs(differences).max():
+        note = "every firing shows the same difference: no scatter to check by"
+        return (mean, np.nan, np.nan, float(count - 1), np.nan, note)
+    contrast = Contrast(mean, error, float(count - 1))
+    return (mean, *contrast.interval(), contrast.df, contrast.p, "")
+
+
+def _sentence(row: pd.Series, kinds: tuple[str, str], fired: pd.DataFrame, outcome: str, asked: int) -> str:
+    words = words_for(outcome)
+    first, second = kinds
+    if math.isnan(row["estimate"]):
+        return f"Pots {first} and pots {second} were never fired so that they could be compared."
+    estimate, low, high = row[["estimate", "low", "high"]]
+    if _clear(low, high):
+        found, interval = _found(estimate, low, high, words)
+        said = f"Pots {first} came out {found} than pots {second} in the same firing {interval}"
+        if row["p Holm"] > 0.05:
+            said += f", yet of {asked} pairs compared one may look so by chance"
+    else:
+        said = (
+            f"Between pots {first} and pots {second} in the same firing the data cannot tell: "
+            f"{_anywhere(low, high, words)}"
+        )
+    pots = int(fired[["pots", "pots against"]].to_numpy().sum())
+    if len(fired):
+        said += f", judged on {_count(pots, 'pot')} in {_count(len(fired), 'firing')}"
+    else:
+        said += ", though no firing held both: judged by way of other kinds"
+    return f"{said}{_check(row, words)}."
+
+
+def _check(row: pd.Series, words: Words) -> str:
+    """Say what the firings show one by one, where that is another answer or none."""
+    mean, low, high = row[["by firing", "by firing low", "by firing high"]]
+    if math.isnan(low):
+        return "; it cannot be asked firing by firing" if row["firings"] else ""
+    if not _clear(low, high):
+        if _clear(row["low"], row["high"]):
+            return f"; asked firing by firing, the data cannot tell: {_anywhere(low, high, words)}"
+        return ""
+    if _clear(row["low"], row["high"]) and mean * row["estimate"] > 0:
+        return ""
+    return f"; yet asked firing by firing, they came out {' '.join(_found(mean, low, high, words))}"
+
+
+def _clear(low: float, high: float) -> bool:
+    return not low <= 0 <= high
+
+
+def _found(estimate: float, low: float, high: float, words: Words) -> tuple[str, str]:
+    decimals = digits_for((high - low) / 2 * words.scale)
+    near, far = (words.size(end, decimals) for end in sorted((low, high), key=abs))
+    word = words.less if estimate < 0 else words.more
+    return words.said(estimate, decimals), f"(95 % interval {near} to {far} {word})"
+
+
+def _anywhere(low: float, high: float, words: Words) -> str:
+    decimals = digits_for((high - low) / 2 * words.scale)
+    less, more = (
+        " ".join(filter(None, (words.size(end, decimals), words.unit, word)))
+        for end, word in ((low, words.less), (high, words.more))
+    )
+    return f"anywhere from {less} to {more}{words.tail} fits"
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

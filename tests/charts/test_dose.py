@@ -1,0 +1,157 @@
+"""The chart of doses: what was drawn is what the curve and the pots say, and its words can be read."""
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pandas as pd
+import pytest
+from matplotlib.collections import FillBetweenPolyCollection, PathCollection
+from matplotlib.colors import to_rgb
+
+from sagglab.charts.dose import dose_chart
+from sagglab.charts.look import INK, QUIET, WARN
+from sagglab.colour import lab_to_srgb
+from sagglab.errors import UnknownNameError
+from sagglab.model.dose import compare_doses
+from sagglab.model.shapes import EACH, SHAPES
+
+AMOUNTS = (0.0, 1, 2, 4, 6, 8)
+
+
+@pytest.fixture(scope="module")
+def doses(pots):
+    return compare_doses(pots, "sugar", factors=["clay", "peak_C"])
+
+
+def levelling(pots, effect):
+    """Give the demo's pots six amounts of sugar and another truth."""
+    rng = np.random.default_rng(5)
+    sugar = pd.Series(np.tile(AMOUNTS, 6), index=pots.index)
+    level = np.repeat(rng.normal(0, 2, 6), 6)
+    return pots.assign(**{"sugar [g]": sugar, "L*": 45 + effect(sugar) + level + rng.normal(0, 1, 36)})
+
+
+def dots(ax):
+    return [part for part in ax.collections if isinstance(part, PathCollection)]
+
+
+def curve_of(doses, shape):
+    return doses.curve[doses.curve["shape"] == shape]
+
+
+def test_best_curve_is_drawn_thick_with_its_band(doses):
+    ax = dose_chart(doses)
+    curve = curve_of(doses, doses.best)
+    thick = [line for line in ax.lines if line.get_linewidth() == 2.0]
+    assert len(thick) == 1
+    np.testing.assert_allclose(thick[0].get_xydata(), curve[["amount", "effect"]])
+    assert thick[0].get_color() == INK
+    (band,) = (part for part in ax.collections if isinstance(part, FillBetweenPolyCollection))
+    edges = band.get_paths()[0].vertices
+    assert edges[:, 1].min() == pytest.approx(curve["low"].min())
+    assert edges[:, 1].max() == pytest.approx(max(curve["high"].max(), 0))
+
+
+def test_other_shapes_are_thin_and_every_shape_is_named(doses, texts, assert_readable):
+    ax = dose_chart(doses)
+    thin = [line for line in ax.lines if line.get_linewidth() == 0.9]
+    assert len(thin) == 4
+    assert {line.get_color() for line in thin} == {QUIET}
+    said = texts(ax)
+    assert set(said) == {f"{shape}, preferred" if shape == doses.best else shape for shape in SHAPES}
+    assert_readable(ax)
+
+
+def test_pots_are_in_their_colours_beside_the_curve(doses, pots):
+    ax = dose_chart(doses, pots)
+    drawn = np.concatenate([part.get_offsets() for part in dots(ax)])
+    assert len(drawn) == 36
+    np.testing.assert_allclose(np.sort(drawn[:, 1]), np.sort(doses.points["effect"]))
+    colours = np.concatenate([part.get_facecolors()[:, :3] for part in dots(ax)])
+    expected = lab_to_srgb(pots[["L*", "a*", "b*"]].to_numpy(dtype=float))[0]
+    np.testing.assert_allclose(colours[np.lexsort(colours.T)], expected[np.lexsort(expected.T)])
+    # Side by side, and yet nearer to their own amount than to any other.
+    apart = np.abs(drawn[:, :1] - np.unique(doses.points["amount"]))
+    assert apart.min(axis=1).max() < 0.15
+
+
+def test_axes_say_units_words_and_what_was_taken_out(doses, pots):
+    ax = dose_chart(doses, pots)
+    assert ax.get_ylabel() == "difference in L* from no sugar\n← darker          lighter →"
+    assert ax.get_xlabel() == (
+        "sugar, g\ndots: pots in their measured colour,\n"
+        "with each firing's own level and the other factors taken out"
+    )
+    assert [tick.get_text() for tick in ax.get_xticklabels()] == ["0", "2", "4"]
+
+
+def test_an_amount_of_whole_firings_keeps_their_levels(pots, assert_readable):
+    doses = compare_doses(pots, "peak_C", factors=["sugar"])
+    ax = dose_chart(doses, pots)
+    assert "with the level of all firings and the other factors taken out" in ax.get_xlabel()
+    assert ax.get_ylabel().startswith(f"difference in L* from {doses.reference:.4g} °C")
+    assert all(doses.reference <= tick <= doses.amount.high for tick in ax.get_xticks())
+    assert_readable(ax)
+
+
+@pytest.mark.parametrize(
+    "effect",
+    [
+        lambda sugar: -14 * (1 - np.exp(-sugar / 1.5)),
+        lambda sugar: 8.0 * (sugar > 0),
+        lambda sugar: 0 * sugar,
+        lambda sugar: sugar.map(dict(zip(AMOUNTS, [0, 6, -4, 7, -3, 3], strict=True))),
+    ],
+    ids=["saturating", "with or without", "none", "each its own"],
+)
+def test_every_kind_of_best_shape_can_be_read(pots, effect, assert_readable):
+    results = levelling(pots, effect)
+    ax = dose_chart(compare_doses(results, "sugar"), results)
+    assert_readable(ax)
+    figure = ax.figure
+    for part in (ax.title, ax.xaxis.label, ax.yaxis.label):
+        box = part.get_window_extent()
+        assert figure.bbox.padded(0.5).contains(*box.min)
+        assert figure.bbox.padded(0.5).contains(*box.max)
+
+
+def test_each_dose_its_own_shows_its_intervals(pots):
+    results = levelling(pots, lambda sugar: sugar.map(dict(zip(AMOUNTS, [0, 6, -4, 7, -3, 3], strict=True))))
+    doses = compare_doses(results, "sugar")
+    assert doses.best == EACH
+    ax = dose_chart(doses)
+    spans = np.array([path.vertices[:, 1] for part in ax.collections for path in part.get_paths()])
+    np.testing.assert_allclose(np.sort(spans, axis=1), curve_of(doses, EACH)[["low", "high"]])
+
+
+def test_a_colour_that_the_display_cannot_show_has_an_orange_edge(pots):
+    results = pots.assign(**{"a*": pots["a*"].where(pots["pot"] != "p04", 110.0)})
+    ax = dose_chart(compare_doses(results, "sugar"), results)
+    edges = [tuple(edge[:3]) for part in dots(ax) for edge in part.get_edgecolors()]
+    assert edges.count(to_rgb(WARN)) == 1
+    assert ax.get_xlabel().endswith("\norange edge: a colour that the display cannot show")
+
+
+def test_a_pot_without_a_colour_is_hollow(pots):
+    results = pots.assign(**{"a*": pots["a*"].where(pots["pot"] != "p04")})
+    ax = dose_chart(compare_doses(results, "sugar"), results)
+    opaque = np.concatenate([part.get_facecolors()[:, 3] for part in dots(ax)])
+    assert sorted(opaque) == [0.0] + [1.0] * 35
+
+
+def test_axes_that_are_given_are_used(doses):
+    _, ax = plt.subplots()
+    assert dose_chart(doses, ax=ax) is ax
+
+
+def test_a_table_without_colours(doses, pots):
+    with pytest.raises(UnknownNameError) as caught:
+        dose_chart(doses, pots.drop(columns=["a*", "b*"]))
+    assert str(caught.value) == ("results: the table has no column a*, b*. Give the measured results.")
+
+
+def test_a_table_of_other_pots(doses, pots):
+    with pytest.raises(UnknownNameError) as caught:
+        dose_chart(doses, pots.iloc[:20])
+    assert str(caught.value) == (
+        "results: it is not the table that the doses came from. Give the one given to compare_doses."
+    )
