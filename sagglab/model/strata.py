@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -186,6 +187,13 @@ def fit_strata(
             f"there is one {outer[0]}, so the scatter of {outer[0]}s cannot be told",
             f"leave {outer[0]} out",
         )
+    for outside, inside in pairwise(groups):
+        if counts[outside] == counts[inside] > 1:
+            raise ModelError(
+                where,
+                f"each {outside} holds one {inside}, so that their scatters cannot be told apart",
+                f"leave {outside} out" if inside == "firing" else "gather the views of each pot into one row",
+            )
     kept = {name: labels for name, labels in groups.items() if 1 < counts[name] < len(y)}
     strata = {term: _stratum(block, groups, residual) for term, block in terms.items()}
     X = np.hstack([np.ones((len(y), 1)), *terms.values()])

@@ -7,7 +7,7 @@ import pytest
 from matplotlib.collections import FillBetweenPolyCollection, PathCollection
 from matplotlib.colors import to_rgb
 
-from sagglab.charts.dose import dose_chart
+from sagglab.charts import dose_chart
 from sagglab.charts.look import INK, QUIET, WARN
 from sagglab.colour import lab_to_srgb
 from sagglab.errors import UnknownNameError

@@ -8,7 +8,7 @@ import pytest
 from matplotlib.colors import to_rgb
 from scipy import stats
 
-from sagglab.charts.half_normal import half_normal_chart
+from sagglab.charts import half_normal_chart
 from sagglab.model.screening import screen_effects
 
 NAMES = ["sugar [g]", "salt [g]", "clay", "peak_C"]

@@ -402,3 +402,249 @@ class TestRefusals:
         assert np.isnan(line["estimate"])
         assert line["note"].startswith("cannot be had: with 3 firings nothing is left to judge with sugar")
         assert "without" not in effects.sentence("sugar")
+
+
+class TestForms:
+    def test_a_form_is_the_model_of_a_column_made_so(self):
+        table = study()
+        table["root"] = np.sqrt(table["sugar [g]"])
+        ours = rows(fit_effects(table, factors=["sugar", "clay"], forms={"sugar [g]": "square root"}))
+        other = rows(fit_effects(table, factors=["root", "clay"]))
+        line, same = ours.loc["square root of sugar"], other.loc["root"]
+        assert line["unit"] == "L* per √(g)"
+        for column in ("estimate", "low", "high", "df", "p"):
+            assert line[column] == pytest.approx(same[column])
+        assert "with square root of sugar" not in ours.index
+
+    def test_log1p_and_with_or_without(self):
+        table = study()
+        forms = {"sugar": "log1p", "copper sulphate": "with or without"}
+        ours = rows(fit_effects(table, factors=["sugar", "copper sulphate"], forms=forms))
+        assert ours.index.tolist() == ["log(1 + sugar)", "with copper sulphate"]
+        assert ours["unit"].tolist() == ["L* per log(g)", "L*"]
+        plain = rows(fit_effects(table, factors=["copper sulphate"]))
+        alone = rows(
+            fit_effects(table, factors=["copper sulphate"], forms={"copper sulphate": "with or without"})
+        )
+        assert alone.loc["with copper sulphate", "estimate"] == pytest.approx(
+            plain.loc["with copper sulphate", "estimate"]
+        )
+
+    def test_refusals(self):
+        with pytest.raises(UnknownNameError) as caught:
+            fit_effects(study(), factors=["sugar"], forms={"sugar": "cube"})
+        assert str(caught.value) == (
+            "form 'cube' of sugar: there is no such form. "
+            "It can be amount, square root, log1p, with or without."
+        )
+        assert refusal(study(), factors=["clay"], forms={"clay": "log1p"}) == (
+            "form 'log1p' of clay: the column holds words. Leave its form out."
+        )
+        table = study().assign(tilt=np.tile([-1.0, 0, 1], 12))
+        assert refusal(table, factors=["tilt"], forms={"tilt": "square root"}) == (
+            "form 'square root' of tilt: some amounts are below zero. Leave its form out."
+        )
+        with pytest.raises(UnknownNameError):
+            fit_effects(study(), factors=["sugar"], forms={"peak_C": "log1p"})
+
+
+class TestSquaresAndPairs:
+    def test_a_square_is_of_the_centred_amount(self):
+        table = study()
+        centred = table["sugar [g]"] - table["sugar [g]"].mean()
+        table["bend"] = centred**2
+        ours = rows(fit_effects(table, factors=["sugar"], squares=["sugar"]))
+        other = rows(fit_effects(table, factors=["sugar", "bend"]))
+        assert ours.index.tolist() == ["sugar", "sugar squared"]
+        assert ours.loc["sugar squared", "unit"] == "L* per g²"
+        for column in ("estimate", "low", "high", "p"):
+            assert ours.loc["sugar squared", column] == pytest.approx(other.loc["bend", column])
+
+    def test_a_pair_is_the_difference_of_differences(self):
+        table = study()
+        ours = rows(
+            fit_effects(
+                table, factors=["packing", "copper sulphate"], together=[("packing", "copper sulphate")]
+            )
+        )
+        name = "packing: seaweed − sawdust × copper sulphate"
+        assert name in ours.index
+        assert ours.loc[name, "unit"] == "L* per g"
+        # A large study with a planted pair finds it: seaweed undoes what copper does.
+        large = study(firings=40, pots=12, firing_sd=0.2, pot_sd=0.5)
+        large["L*"] -= 1.2 * large["copper sulphate [g]"] * (large["packing"] == "seaweed")
+        found = rows(
+            fit_effects(
+                large, factors=["packing", "copper sulphate"], together=[("packing", "copper sulphate")]
+            )
+        ).loc[name]
+        assert found["low"] <= -1.2 <= found["high"]
+        assert found["high"] < 0
+
+    def test_main_effects_are_of_the_average_of_the_other_factor(self):
+        table = study(firings=6, pots=6)
+        table["sugar [g]"] = np.tile([0.0, 0, 2, 2, 4, 4], 6)
+        table["packing"] = np.tile(["sawdust", "seaweed"], 18)
+        alone, paired = (
+            rows(fit_effects(table, factors=["sugar", "packing"], together=pairs))
+            for pairs in ([], [("sugar", "packing")])
+        )
+        for term in ("sugar", "packing: seaweed − sawdust"):
+            assert paired.loc[term, "estimate"] == pytest.approx(alone.loc[term, "estimate"])
+
+    def test_sentences(self):
+        effects = fit_effects(
+            study(), factors=["sugar", "clay"], squares=["sugar"], together=[("sugar", "clay")]
+        )
+        assert len(effects.sentences()) == 4
+        assert effects.sentence("sugar squared") == effects.sentences()[2]
+        assert effects.sentence("sugar × clay: red") == effects.sentence("sugar × clay")
+        with pytest.raises(UnknownNameError) as caught:
+            effects.sentence("wax")
+        assert str(caught.value).endswith("It has sugar, clay, sugar squared, sugar × clay.")
+
+    @pytest.mark.parametrize(
+        ("asked", "told"),
+        [
+            ({"squares": ["clay"]}, "square of clay: a category has none. Leave it out."),
+            (
+                {"together": [("sugar", "sugar")]},
+                "together ('sugar', 'sugar'): it names one factor twice. Write squares=['sugar'].",
+            ),
+            (
+                {"together": ["sugar"]},
+                "together 'sugar': it is not a pair. Write together=[('sugar', 'copper sulphate')].",
+            ),
+            (
+                {"together": [("sugar", "clay"), ("clay", "sugar")]},
+                "term sugar × clay: it is asked twice. Ask it once.",
+            ),
+        ],
+    )
+    def test_refusals(self, asked, told):
+        assert refusal(study(), factors=["sugar", "clay"], **asked) == told
+
+    def test_a_square_of_two_amounts_is_aliased(self):
+        text = refusal(study(), factors=["copper sulphate"], squares=["copper sulphate"])
+        assert "copper sulphate squared = " in text
+
+
+class TestLevels:
+    def test_every_term_knows_where_it_varies(self):
+        table = study()
+        table["salt [g]"] = np.tile([0.0, 0, 1, 1, 2, 2], 6)
+        varies = rows(fit_effects(table, factors=["salt", "sugar", "peak_C"]))["varies"]
+        assert varies.tolist() == ["within firings"] * 2 + ["both"] * 2 + ["between firings"]
+
+    def test_a_day_above_the_firings(self):
+        table = study(firings=8)
+        table["day"] = table["firing"].map(lambda name: f"d{int(name[1:]) // 2}")
+        table["wind"] = table["day"].map({"d0": "calm", "d1": "gusty", "d2": "calm", "d3": "gusty"})
+        effects = fit_effects(table, factors=["sugar", "peak_C", "wind"], above="day")
+        assert effects.variances["component"].tolist() == ["day", "firing", "pot"]
+        assert rows(effects)["stratum"].tolist() == ["pot", "pot", "firing", "day"]
+        assert rows(effects).loc["wind: gusty − calm", "df"] < 3
+        assert "few days: 2 left over" in rows(effects).loc["wind: gusty − calm", "note"]
+        assert effects.sentence("wind").endswith("judged by day, on 8 firings.")
+
+    def test_views_below_the_pots(self):
+        table = study().loc[lambda t: t.index.repeat(2)].reset_index(drop=True)
+        table["L*"] += np.random.default_rng(2).normal(0, 0.5, len(table))
+        told = refusal(table, factors=["sugar"])
+        assert told.endswith(
+            "it has more than one row, and a pot counts once. Gather its views into one row."
+        )
+        effects = fit_effects(table, factors=["sugar", "peak_C"], below="pot")
+        assert (effects.pots, effects.firings) == (36, 6)
+        assert effects.variances["component"].tolist() == ["firing", "pot", "view"]
+        means = table.groupby(["pot", "firing", "sugar [g]", "peak_C"], as_index=False)["L*"].mean()
+        by_pot = rows(fit_effects(means, factors=["sugar", "peak_C"]))
+        # Two views each: the fit of the views judges pots as the fit of their means does.
+        assert rows(effects)["estimate"].to_numpy() == pytest.approx(by_pot["estimate"].to_numpy(), rel=1e-6)
+        assert rows(effects)["df"].to_numpy() == pytest.approx(by_pot["df"].to_numpy(), rel=1e-3)
+
+    def test_one_day_cannot_be_told(self):
+        assert refusal(study().assign(day="d1"), factors=["sugar"], above="day") == (
+            "model of L*: there is one day, so the scatter of days cannot be told. Leave day out."
+        )
+
+    def test_a_day_for_each_firing_cannot_be_told(self):
+        table = study()
+        told = refusal(table.assign(day=table["firing"]), factors=["sugar"], above="day")
+        assert told == (
+            "model of L*: each day holds one firing, so that their scatters cannot be told apart. Leave day "
+            "out."
+        )
+
+    def test_too_few_days(self):
+        table = study(firings=8)
+        table["day"] = table["firing"].map(lambda name: f"d{int(name[1:]) // 4}")
+        table["wind"] = table["day"].map({"d0": "calm", "d1": "gusty"})
+        assert "with 2 days nothing is left to judge wind by: it needs at least 1 more day" in refusal(
+            table, factors=["wind"], above="day"
+        )
+
+
+class TestOutcomes:
+    def test_a_rating_is_an_order(self):
+        assert refusal(study().assign(rating=3.0), outcome="rating", factors=["sugar"]) == (
+            "outcome 'rating': it is an order, not a measure: the step from 1 to 2 need not be that from 4 "
+            "to 5. Use fit_ratings."
+        )
+
+    def test_shares_are_modelled_as_logits(self):
+        table = study()
+        share = 1 / (1 + np.exp((table["L*"] - 36) / 4))
+        table["dark share"], table["logit"] = share, (36 - table["L*"]) / 4
+        ours = fit_effects(table, "dark share", ALL)
+        other = rows(fit_effects(table, "logit", ALL))
+        for column in ("estimate", "low", "high", "df", "p"):
+            assert rows(ours)[column].to_numpy() == pytest.approx(other[column].to_numpy())
+        for end in ("from", "to", "to low", "to high"):
+            expected = 1 / (1 + np.exp(-other[end].to_numpy()))
+            assert rows(ours)[end].to_numpy() == pytest.approx(expected)
+        assert rows(ours).loc["sugar", "unit"] == "log odds of dark share per g"
+
+    def test_none_and_all_dark_have_a_logit(self):
+        table = study()
+        table["dark share"] = np.clip(1 / (1 + np.exp((table["L*"] - 36) / 4)), 0.2, 1).where(
+            lambda s: s > 0.2, 0
+        )
+        effects = fit_effects(table, "dark share", ["sugar"])
+        assert np.isfinite(effects.table[["estimate", "low", "high"]].to_numpy()).all()
+        assert effects.table[["from", "to"]].stack().between(0, 1).all()
+
+    def test_a_share_beyond_all_is_refused(self):
+        table = study().assign(**{"dark share": np.linspace(0, 40, 36)})
+        assert refusal(table, outcome="dark share", factors=["sugar"]) == (
+            "outcome 'dark share': a share lies between 0 and 1, and here are 0 and 40. "
+            "Mend the values, or put [percent] into its heading where it counts to 100."
+        )
+        table = table.rename(columns={"dark share": "dark share [percent]"})
+        assert fit_effects(table, "dark share", ["sugar"]).table["to"].between(0, 100).all()
+
+
+class TestEnds:
+    def test_from_and_to(self):
+        table = study()
+        effects = fit_effects(table, factors=ALL)
+        lines = rows(effects)
+        middle = effects.fitted.fit.coefficients[0]
+        sugar = lines.loc["sugar"]
+        assert sugar["to"] - sugar["from"] == pytest.approx(3 * sugar["estimate"])
+        assert sugar["from"] == pytest.approx(middle - sugar["estimate"] * table["sugar [g]"].mean())
+        packing = lines.loc["packing: seaweed − sawdust"]
+        assert (packing["from"] + packing["to"]) / 2 == pytest.approx(middle)
+        assert packing["to high"] - packing["from"] == pytest.approx(packing["high"])
+        copper = lines.loc[["copper sulphate", "with copper sulphate"]]
+        for end in ("from", "to", "to low", "to high"):
+            assert copper[end].iloc[0] == pytest.approx(copper[end].iloc[1])
+
+    def test_allowing_for_all(self):
+        from statsmodels.stats.multitest import multipletests
+
+        table = rows(fit_effects(study(), factors=ALL))
+        questions = table.drop(index="with copper sulphate")
+        expected = multipletests(questions["p"], method="holm")[1]
+        assert questions["p Holm"].to_numpy() == pytest.approx(expected)
+        assert table.loc["with copper sulphate", "p Holm"] == table.loc["copper sulphate", "p Holm"]

@@ -8,6 +8,7 @@ import warnings
 import numpy as np
 import pytest
 
+from sagglab.model.balanced import fit_balanced
 from sagglab.model.effects import fit_effects
 from sagglab.model.mixed import fit_mixed
 
@@ -103,6 +104,37 @@ def test_marvellous_against_victory(oats):
     assert contrast.standard_error == pytest.approx(7.079, abs=5e-4)
     assert contrast.df == pytest.approx(10, abs=1e-8)
     assert contrast.p == pytest.approx(0.116, abs=5e-4)
+
+
+def test_split_plot_through_the_table_of_effects(oats):
+    effects = fit_effects(
+        oats, outcome="Y", factors=["V", "N"], firing="plot", above="B", together=[("V", "N")]
+    )
+    table = effects.table
+    assert set(table["method"]) == {"exact, by strata"}
+    assert table.loc[table["stratum"] == "firing", "term"].str.match("V: [^×]*$").sum() == 3
+    assert (table["stratum"] == "pot").sum() == 4 + 12
+    # Pinheiro and Bates 2000: 14.645, 10.299, 13.307.
+    assert effects.variances["component"].tolist() == ["B", "firing", "pot"]
+    assert effects.variances["standard deviation"].to_numpy() == pytest.approx(
+        [14.645, 10.299, 13.307], abs=5e-4
+    )
+    tests = [
+        effects.fitted.joint(effects.fitted.spread(term, np.eye(len(term.columns)))) for term in effects.terms
+    ]
+    # The two implementations: F 1.48534 (2, 10), p .27239; 37.68565 (3, 45), p 2.458e-12; .30282 (6, 45),
+    # p .93220.
+    assert [test.f for test, _ in tests] == pytest.approx([1.48534, 37.68565, 0.30282], abs=5e-6)
+    assert [(test.numerator_df, test.denominator_df) for test, _ in tests] == [(2, 10), (3, 45), (6, 45)]
+    assert [test.p for test, _ in tests] == pytest.approx([0.27239, 2.458e-12, 0.93220], abs=5e-6)
+    assert tests[1][0].p == pytest.approx(2.458e-12, rel=5e-4)
+
+
+def test_variety_at_no_nitrogen_lies_in_two_strata(oats):
+    X = design(oats, treatment_coded, True)
+    exact = fit_balanced(oats["Y"].to_numpy(dtype=float), X, {"B": oats["B"], "plot": oats["plot"]}, "pot")
+    assert exact.joint(np.eye(12)[1:3]) is None
+    assert exact.joint(np.eye(12)[6:12]).f == pytest.approx(0.30282, abs=5e-6)
 
 
 def test_one_grouping_through_the_table_of_effects(oats):
