@@ -24,12 +24,16 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "model.colours": ["ColourEffects", "ColourPrediction", "fit_colour"],
         "model.dose": ["Doses", "compare_doses"],
         "model.effects": ["Effects", "fit_effects"],
+        "model.losses": ["fit_losses"],
         "model.matched": ["Comparison", "compare"],
+        "model.odds": ["Odds"],
         "model.outcomes": ["Outcomes", "fit_outcomes"],
         "model.predict": ["Prediction"],
+        "model.ratings": ["fit_ratings"],
         "model.screening": ["Screening", "screen_effects"],
         "model.wanted": ["Recipes"],
         "photo.measure": ["MeasuredPhoto", "measure_photo"],
+        "study.asking": ["askable"],
     },
 )
 

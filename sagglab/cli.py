@@ -18,6 +18,7 @@ EXAMPLES = """examples:
   sagglab check data/demo
   sagglab study data/demo --into results
   sagglab study data/demo --outcome "a*" --factor sugar --factor peak_C
+  sagglab study data/demo --factor sugar --factor clay --together sugar clay
   sagglab pace my-book f7 --target "750 degC" --minute 38
 """
 
@@ -77,7 +78,7 @@ def _parser() -> argparse.ArgumentParser:
                 "--outcome",
                 metavar="COLUMN",
                 default="L*",
-                help="what to explain: L*, a*, b*, C*ab, dark share, rating ...; default: L*",
+                help="what to explain: L*, a*, b*, C*ab, dark share, rating, state ...; default: L*",
             )
             verb.add_argument(
                 "--factor",
@@ -85,8 +86,38 @@ def _parser() -> argparse.ArgumentParser:
                 action="append",
                 help="what to judge, such as sugar; repeat for more; default: all that the book can tell",
             )
+            _add_model(verb)
     _add_pace(verbs)
     return parser
+
+
+def _add_model(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument(
+        "--form",
+        metavar=("COLUMN", "FORM"),
+        nargs=2,
+        action="append",
+        default=[],
+        help="the form in which an amount enters: amount, 'square root', log1p, 'with or without'",
+    )
+    verb.add_argument(
+        "--square",
+        metavar="COLUMN",
+        action="append",
+        default=[],
+        help="an amount whose effect may bend; repeat for more",
+    )
+    verb.add_argument(
+        "--together",
+        metavar="COLUMN",
+        nargs=2,
+        action="append",
+        default=[],
+        help="two choices, where what one does may depend on the other; repeat for more",
+    )
+    verb.add_argument(
+        "--above", metavar="COLUMN", help="what holds several firings and scatters, too, such as date or kiln"
+    )
 
 
 def _add_pace(verbs: argparse._SubParsersAction) -> None:
@@ -178,10 +209,18 @@ def _measure(asked: argparse.Namespace) -> int:
 def _study(asked: argparse.Namespace) -> int:
     from sagglab.study import WORDS, study
 
-    done = study(_opened(asked.book), asked.into, asked.outcome, asked.factor, asked.jobs)
+    options = {
+        "forms": dict(asked.form),
+        "squares": asked.square,
+        "together": [tuple(pair) for pair in asked.together],
+        "above": asked.above,
+    }
+    done = study(_opened(asked.book), asked.into, asked.outcome, asked.factor, asked.jobs, **options)
     _print_problems(done.measured.problems)
     print(f"tables, charts, review pictures and the answer are in {asked.into}\n")
     print(*done.findings, sep="\n")
+    if done.checks is not None and done.checks.worries:
+        print("Look at this before you trust it:", *done.checks.worries, sep="\n  ")
     for line in done.not_judged:
         print(f"Not judged: {line}.")
     print("", *WORDS, sep="\n")

@@ -430,3 +430,10 @@ def test_readings_can_be_piped_in(kiln):
     assert "1 reading, 1 more struck out, in " in run.stdout
     assert [line[11:19] for line in kept(kiln)[1:]] == ["00:00:01", "00:00:02"]
     assert run.stderr == ""
+
+
+def test_a_misspelt_pair_is_told_before_anything_is_measured(demo, tmp_path, capsys):
+    asked = ["study", str(demo), "--into", str(tmp_path / "into"), "--together", "sugar", "clya"]
+    assert main(asked) == 1
+    assert "factor 'clya': the table has no such column" in capsys.readouterr().err
+    assert not (tmp_path / "into").exists()

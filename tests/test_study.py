@@ -11,9 +11,10 @@ import pytest
 from sagglab.book import open_book
 from sagglab.cli import main
 from sagglab.columns import RESULTS
-from sagglab.errors import UnknownNameError
-from sagglab.model.effects import fit_effects
-from sagglab.study import MeasuredBook, Study, askable, write_study
+from sagglab.errors import ModelError, UnknownNameError
+from sagglab.model.effects import Effects, fit_effects
+from sagglab.model.odds import Odds
+from sagglab.study import MeasuredBook, Study, askable, study_results, write_study
 
 BOOK_FILES = ("*.csv", "photos/*", "readings/*", "targets/*")
 
@@ -58,6 +59,7 @@ def test_files(studied):
     tables = {"measures.csv", "firings.csv", "results.csv", "effects.csv"}
     assert tables | {f"firing f{k}.png" for k in range(1, 7)} <= names
     assert tables | {"effects.png", "firings.png", "answer.md", "review", "pots by sugar.png"} <= names
+    assert {"colour.csv", "dose of sugar.png"} <= names
     assert len(list((studied["into"] / "review").iterdir())) == 82
 
 
@@ -174,3 +176,85 @@ def test_a_material_of_any_name_gives_a_picture_inside_the_folder(studied, demo,
     write_study(Study(measured, effects, ()), tmp_path / "into")
     assert [path.name for path in (tmp_path / "into").glob("pots by*")] == ["pots by ---soda-ash.png"]
     assert [path.name for path in tmp_path.iterdir()] == ["into"]
+
+
+@pytest.fixture(scope="session")
+def measured(studied, demo):
+    """The demo as measured, read back from what the study wrote."""
+    tables = {
+        name: pd.read_csv(studied["into"] / f"{name}.csv") for name in ("measures", "firings", "results")
+    }
+    for table in tables.values():
+        table["problems"] = table["problems"].astype("str").fillna("")
+    return MeasuredBook(open_book(demo), **tables)
+
+
+def test_the_answer_goes_from_the_sure_to_the_doubtful(studied):
+    answer = (studied["into"] / "answer.md").read_text(encoding="utf-8")
+    sections = re.findall("^## (.*)$", answer, re.MULTILINE)
+    assert sections[:5] == [
+        "The colour as a whole",
+        "Pots of one firing side by side",
+        "How much does what",
+        "How far to trust this",
+        "The firings",
+    ]
+    assert sections[-1] == "Cautions"
+    assert re.search(r"With sugar: a difference of ΔE00 \d\.\d .*, plain to see; .* darker", answer)
+    assert re.search(
+        r"Pots with sugar came out \d\.\d L\* darker than pots without in the same firing", answer
+    )
+    assert re.search(r"- sugar: Each firing in turn predicted from the others", answer)
+    assert "Asked firing by firing, the effects that are sure stay clear." in answer
+    assert "caused" not in answer and "ignifican" not in answer
+
+
+def test_a_book_read_back_gives_the_same_effects(measured, effects):
+    again = study_results(measured)
+    assert isinstance(again.effects, Effects)
+    table = again.effects.table.set_index("term")
+    assert table["estimate"].to_numpy() == pytest.approx(effects["estimate"].to_numpy(), rel=1e-5)
+
+
+def test_options_reach_the_model(measured):
+    done = study_results(
+        measured,
+        "L*",
+        ["sugar", "clay"],
+        forms={"sugar": "square root"},
+        together=[("sugar", "clay")],
+        squares=["sugar"],
+    )
+    assert [term.name for term in done.effects.terms][2:] == [
+        "square root of sugar squared",
+        "square root of sugar × clay",
+    ]
+    assert len(done.findings) == 1 + 2 + 2
+
+
+def test_a_rating_and_a_state_have_models_of_their_own(measured, tmp_path):
+    rated = study_results(measured, "rating")
+    assert isinstance(rated.effects, Odds)
+    assert rated.checks is rated.colour is None
+    assert "surely went with rating" in rated.findings[0]
+    lost = study_results(measured, "state", ["sugar", "clay"])
+    assert "cracked" in " ".join(lost.findings)
+    write_study(lost, tmp_path)
+    assert not (tmp_path / "effects.png").exists()
+    assert "# What changed state" in (tmp_path / "answer.md").read_text(encoding="utf-8")
+    with pytest.raises(ModelError) as caught:
+        study_results(measured, "rating", ["sugar", "clay"], together=[("sugar", "clay")])
+    assert str(caught.value) == "model of rating: it does not take together. Leave together out."
+
+
+def test_a_share_is_answered_in_shares(measured):
+    done = study_results(measured, "dark share")
+    assert done.colour is None
+    assert any(re.search(r"The dark share was \d+ % with sugar", line) for line in done.findings)
+
+
+def test_what_an_older_study_left_is_taken_away(measured, tmp_path):
+    write_study(study_results(measured), tmp_path)
+    assert (tmp_path / "dose of sugar.png").exists() and (tmp_path / "colour.csv").exists()
+    write_study(study_results(measured, "dark share", ["clay"]), tmp_path)
+    assert not (tmp_path / "dose of sugar.png").exists() and not (tmp_path / "colour.csv").exists()

@@ -20,8 +20,9 @@ from sagglab.model.outcomes import Outcomes, fit_outcomes
 from sagglab.model.pages import colours_page, prediction_page
 from sagglab.model.predict import MEAN, NEW_FIRING, Prediction, said_recipe
 from sagglab.model.sentences import COORDINATES
+from sagglab.model.terms import Factor
 from sagglab.model.wanted import Recipes, rank_recipes
-from sagglab.model.wording import digits_for, words_for
+from sagglab.model.wording import digits_for, label, tried_in_words, words_for
 
 #: Columns of the table of colour effects.
 COLUMNS = (
@@ -44,7 +45,7 @@ class ColourPrediction:
     recipe : dict
     notes : tuple of str
     extrapolated : bool
-    colours : ndarray, shape (3, 3), or None
+    colours : ndarray, shape (3, 3)
         Three colours: L* at the low end, the middle and the high end for a new pot in a new firing (for the
         mean, where there was one firing), a* and b* at their middle.
     """
@@ -109,11 +110,12 @@ class ColourEffects:
                 names = [factor.presence().term_name] + [row.name for row in factor.rows()]
                 found = self.table[self.table["term"].isin(names)]
                 if found.empty:
-                    return f"One firing cannot tell about {factor.name}."
+                    return f"One firing cannot tell about {label(factor)}."
                 # With against without, where there is one; all rows of a category.
                 rows = found[found["term"] == names[0]] if names[0] in set(found["term"]) else found
-                said = " ".join(self._said(line) for _, line in rows.iterrows())
-                return f"{said} On {first.pots} pots in {first.firings} firings."
+                said = " ".join(self._said(line, factor) for _, line in rows.iterrows())
+                firings = "1 firing" if first.firings == 1 else f"{first.firings} firings"
+                return f"{said} On {first.pots} pots in {firings}."
         known = ", ".join(factor.name for factor in first.factors)
         raise UnknownNameError(f"effect '{name}'", "the model has no such factor", f"it has {known}")
 
@@ -121,21 +123,22 @@ class ColourEffects:
         """Say what every factor did to the colour, in the order asked."""
         return tuple(self.sentence(factor.heading) for factor in self._lightness.factors)
 
-    def _said(self, line: pd.Series) -> str:
+    def _said(self, line: pd.Series, factor: Factor) -> str:
         parts = []
         for name in COORDINATES:
             low, high = line[f"Δ{name} low"], line[f"Δ{name} high"]
             if not low <= 0 <= high:
                 parts.append(words_for(name).said(line[f"Δ{name}"], digits_for((high - low) / 2)))
         change = ", ".join(parts) if parts else "no coordinate is clear of zero"
-        factor = next(
-            factor
-            for factor in self._lightness.factors
-            if line["term"] in [factor.presence().term_name, *(row.name for row in factor.rows())]
-        )
         head = line["term"]
         if factor.is_amount and not head.startswith("with "):
-            head = f"{factor.name} from {factor.low:.4g} to {factor.high:.4g} {factor.unit}".strip()
+            head = f"{label(factor)} from {tried_in_words(factor)}"
+        elif len(factor.levels) == 2:
+            first, second = factor.levels
+            head = f"{label(factor)} {second} against {first}"
+        elif factor.levels:
+            level = head.removeprefix(f"{factor.name}: ")
+            head = f"{label(factor)} {level} against the mean of the {len(factor.levels)} kinds"
         return (
             f"{head[:1].upper()}{head[1:]}: a difference of ΔE00 {line['ΔE00']:.1f} "
             f"({line['ΔE00 low']:.1f} to {line['ΔE00 high']:.1f}), "
@@ -147,9 +150,12 @@ class ColourEffects:
         each = {name: effects.predict(recipe, firing) for name, effects in self.outcomes.effects.items()}
         table = pd.concat([found.table.assign(outcome=name) for name, found in each.items()])
         columns = ["outcome", *(column for column in table.columns if column != "outcome")]
-        first = each["L*"]
         return ColourPrediction(
-            table[columns].reset_index(drop=True), first.recipe, first.notes, first.extrapolated, _ends(each)
+            table[columns].reset_index(drop=True),
+            each["L*"].recipe,
+            tuple(dict.fromkeys(note for found in each.values() for note in found.notes)),
+            any(found.extrapolated for found in each.values()),
+            _ends(each),
         )
 
     def recipes_for(self, colour: ArrayLike, within: float = 3.0) -> Recipes:

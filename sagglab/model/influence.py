@@ -36,12 +36,14 @@ def refit_without(effects: Effects, residuals: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        In the columns `INFLUENCE`; an estimate is NaN where what is left cannot give one.
+        In the columns `INFLUENCE`; an estimate is NaN where what is left cannot give one, and then ``sure
+        without`` is false where nothing else bears on the effect, and missing where
+        too little is left to ask.
     """
     fitted, terms = effects.fitted, effects.terms
     rows = [(row, term) for term in terms for row in term.rows()]
     if not rows:
-        return pd.DataFrame(columns=list(INFLUENCE))
+        return pd.DataFrame(columns=list(INFLUENCE)).astype({"sure without": "boolean"})
     weights = np.array([fitted.spread(term, row.weights) for row, term in rows])
     whole = [fitted.contrast(row)[0] for row in weights]
     errors = np.array([contrast.standard_error for contrast in whole])
@@ -50,20 +52,28 @@ def refit_without(effects: Effects, residuals: pd.DataFrame) -> pd.DataFrame:
     through = inverse @ fitted.X
     phi = np.linalg.inv(fitted.X.T @ through)
     P = inverse - through @ phi @ through.T
-    moved = weights @ phi @ through.T * (P @ fitted.y / np.diag(P)) / errors[:, None]
-    worst = np.argsort(-np.abs(moved).max(axis=0))[:TRIED]
+    # A pot that alone carries an effect is met exactly: it comes first.
+    own = np.diag(P)
+    alone = own * fitted.scatter[-1][1] < 1e-9
+    deleted = (P @ fitted.y) / np.where(alone, 1, own)
+    moved = np.abs(weights @ phi @ through.T * deleted / errors[:, None]).max(axis=0)
+    worst = np.argsort(-np.where(alone, np.inf, moved), kind="stable")[:TRIED]
     tried = [("pot", residuals["pot"][k], np.arange(len(fitted.y)) == k) for k in worst]
     if effects.firings > 2:
         firings = residuals["firing"].to_numpy()
         tried += [("firing", name, firings == name) for name in pd.unique(firings)]
     lines = []
     for kind, name, gone in tried:
-        for (row, _), contrast, now in zip(rows, whole, _without(effects, weights, ~gone), strict=True):
-            change = np.nan if now is None else (now.estimate - contrast.estimate) / contrast.standard_error
-            sure = None if now is None else bool(now.p < LIMIT)
-            estimate = np.nan if now is None else now.estimate
-            lines.append((name, kind, row.name, estimate, change, sure))
-    return pd.DataFrame(lines, columns=list(INFLUENCE))
+        left = _without(effects, weights, ~gone)
+        for (row, _), weight, contrast, now in zip(rows, weights, whole, left, strict=True):
+            if now is None:
+                sizes = np.linalg.norm(fitted.X, axis=0)
+                sure = None if estimable(weight / sizes, fitted.X[~gone] / sizes) else False
+                lines.append((name, kind, row.name, np.nan, np.nan, sure))
+                continue
+            change = (now.estimate - contrast.estimate) / contrast.standard_error
+            lines.append((name, kind, row.name, now.estimate, change, bool(now.p < LIMIT)))
+    return pd.DataFrame(lines, columns=list(INFLUENCE)).astype({"sure without": "boolean"})
 
 
 def _without(
@@ -79,19 +89,43 @@ def _without(
     return [refitted.contrast(row)[0] for row in weights]
 
 
+def estimable(weights: NDArray[np.float64], rows: NDArray[np.float64]) -> bool:
+    """Tell whether rows bear on a combination of the coefficients.
+
+    Parameters
+    ----------
+    weights : ndarray, shape (p,)
+    rows : ndarray, shape (m, p)
+        On such a scale that the columns are of about unit size where there are most rows.
+    """
+    _, sizes, directions = np.linalg.svd(rows, full_matrices=False)
+    held = directions[sizes > 1e-9]
+    return bool(np.linalg.norm(weights - held.T @ (held @ weights)) < 1e-6 * np.linalg.norm(weights))
+
+
 def leaning(effects: Effects, influence: pd.DataFrame) -> Iterator[tuple[str, bool, str]]:
     """Say which effects that are sure would not be clear without one pot or one firing."""
     table = effects.table.set_index("term")
-    whole = table["p Holm"].reindex(influence["term"]).to_numpy() < LIMIT
-    lost = influence[whole & (influence["sure without"] == False)]  # noqa: E712 - it may be None
-    if lost.empty:
-        yield "influence", False, "No effect that is sure rests on a single pot or a single firing."
-        return
+    whole = influence[table["p Holm"].reindex(influence["term"]).to_numpy() < LIMIT]
+    lost = whole[~whole["sure without"].fillna(True)]
     for term, cases in lost.groupby("term", sort=False):
-        names = ", ".join(f"{kind} {name}" for name, kind in cases[["left out", "kind"]].to_numpy()[:4])
+        names = [f"{kind} {name}" for name, kind in cases[["left out", "kind"]].to_numpy()]
+        told = ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
         yield (
             "influence",
             True,
-            f"The effect of {term} leans on {names}: without {'it' if len(cases) == 1 else 'any of them'} it "
-            "is no longer clear.",
+            f"The effect of {term} leans on {told}: with {'that' if len(names) == 1 else 'any one of them'} "
+            "left out it is no longer clear.",
         )
+    if len(lost):
+        return
+    untold = " or a single ".join(whole.loc[whole["sure without"].isna(), "kind"].unique())
+    if untold:
+        yield (
+            "influence",
+            False,
+            f"Whether an effect that is sure rests on a single {untold} cannot be told: without one, too "
+            "little is left.",
+        )
+    else:
+        yield "influence", False, "No effect that is sure rests on a single pot or a single firing."

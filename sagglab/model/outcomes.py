@@ -82,6 +82,12 @@ def fit_outcomes(
             "outcomes", "a list of different columns is wanted", "write outcomes=['L*', 'a*', 'b*']"
         )
     found = [fit_effects(results, outcome, factors, **options) for outcome in outcomes]
+    headings = [effects.outcome for effects in found]
+    twice = sorted({heading for heading in headings if headings.count(heading) > 1})
+    if twice:
+        raise ModelError(
+            "outcomes", f"two of them mean the column '{', '.join(twice)}'", "name each column once"
+        )
     adjusted = holm_of([effects.table for effects in found])
     found = [
         replace(effects, table=effects.table.assign(**{"p Holm": p}))

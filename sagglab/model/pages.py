@@ -40,7 +40,7 @@ def _cells(line: pd.Series) -> dict[str, str]:
             rounded = "" if math.isnan(value) else f"{round(value, decimals) + 0.0:.{max(decimals, 0)}f}"
             cells[str(column)] = rounded.replace("-", "−")
         elif column in ("p", "p Holm", "p of varying"):
-            cells[str(column)] = "" if math.isnan(value) else "< 0.001" if value < 0.001 else f"{value:.3f}"
+            cells[str(column)] = probability(value)
         elif column == "df":
             cells["df"] = number(value, 3)
         else:
@@ -50,7 +50,17 @@ def _cells(line: pd.Series) -> dict[str, str]:
 
 def number(value: float, digits: int) -> str:
     """Write a number with so many significant digits, and nothing for NaN."""
-    return "" if math.isnan(value) else f"{value:.{digits}g}"
+    return "" if math.isnan(value) else f"{value:.{digits}g}".replace("-", "−")
+
+
+def decimal(value: float, places: int) -> str:
+    """Write a number with so many decimals, and zero without a sign."""
+    return f"{round(value, places) + 0.0:.{places}f}".replace("-", "−")
+
+
+def probability(value: float) -> str:
+    """Write a probability for a table, and nothing for NaN."""
+    return "" if math.isnan(value) else "< 0.001" if value < 0.001 else f"{value:.3f}"
 
 
 def html_table(table: pd.DataFrame) -> str:
@@ -68,7 +78,7 @@ def swatch(lab: NDArray[np.float64], title: str) -> str:
     srgb, outside = lab_to_srgb(lab)
     hexed = "".join(f"{round(255 * channel):02x}" for channel in srgb)
     edge = "dashed #b23a00" if outside else "solid transparent"
-    about = f"{title}: L* {lab[0]:.1f}, a* {lab[1]:.1f}, b* {lab[2]:.1f}"
+    about = f"{title}: L* {decimal(lab[0], 1)}, a* {decimal(lab[1], 1)}, b* {decimal(lab[2], 1)}"
     about = html.escape(about + ("; beyond what the display can show" if outside else ""))
     box = f"background:#{hexed};border:2px {edge};width:5em;height:3em;display:inline-block"
     return (
@@ -116,12 +126,12 @@ def colours_page(table: pd.DataFrame, sentences: tuple[str, ...]) -> str:
             "term": table["term"],
             **{
                 name: [
-                    f"{middle:.1f} ({low:.1f} to {high:.1f})".replace("-", "−")
+                    f"{decimal(middle, 1)} ({decimal(low, 1)} to {decimal(high, 1)})"
                     for middle, low, high in table[[name, f"{name} low", f"{name} high"]].to_numpy()
                 ]
                 for name in ("ΔL*", "Δa*", "Δb*", "ΔE00")
             },
-            "p Holm": [number(value, 2) for value in table["p Holm"]],
+            "p Holm": [probability(value) for value in table["p Holm"]],
         }
     )
     return f"<ul>{said}</ul>{html_table(shown)}"
@@ -135,9 +145,10 @@ def recipes_page(sentence: str, table: pd.DataFrame, colour: tuple[float, float,
     for _, line in table.iterrows():
         cells = [swatch(line[["L*", "a*", "b*"]].to_numpy(dtype=float), "expected")]
         for name, value in line.items():
-            places = 2 if name == "probability" else 1 if name in ("L*", "a*", "b*", "ΔE00") else None
-            shown = f"{value:.{places}f}" if places else f"{value:.4g}" if isinstance(value, float) else value
-            cells.append(html.escape(str(shown)))
+            places = 2 if name == "probability" else 1 if name in ("L*", "a*", "b*", "ΔE00") else 0
+            amount = number(value, 4) if isinstance(value, float) else str(value)
+            shown = decimal(value, places) if places else amount
+            cells.append(html.escape(shown))
         rows.append("<tr>" + "".join(f"<td>{cell}</td>" for cell in cells) + "</tr>")
     wanted = swatch(np.array(colour), "wanted")
     return (

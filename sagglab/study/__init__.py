@@ -1,0 +1,19 @@
+"""The whole way once, from a batch book to the written answer; the command and a notebook both go it.
+
+Each part is loaded when it is first used, so that measuring needs nothing of what judges.
+"""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach(
+    __name__,
+    submod_attrs={
+        "answer": ["WORDS", "Study"],
+        "asking": ["askable", "judge"],
+        "files": ["write_study"],
+        "measured": ["MeasuredBook", "measure_book"],
+        "whole": ["study", "study_results"],
+    },
+)
+
+del lazy_loader

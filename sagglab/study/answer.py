@@ -1,0 +1,117 @@
+"""The answer: what a batch book says, and what it cannot say, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sagglab.cautions import cautions
+from sagglab.model.checks import ModelChecks
+from sagglab.model.colours import ColourEffects
+from sagglab.model.dose import Doses
+from sagglab.model.effects import Effects
+from sagglab.model.matched import Comparison
+from sagglab.model.odds import Odds
+from sagglab.model.sentences import LIMIT
+from sagglab.study.measured import MeasuredBook
+
+#: What the numbers of an answer mean, for a reader who meets them first.
+WORDS = (
+    "L* is lightness: 0 is black, 100 is white, and a difference of about 1 can just be seen. a* goes from "
+    "green (below 0) to red (above 0), b* from blue to yellow. ΔE00 is how far two colours are apart: at "
+    "0.8 half of all people see a difference, at 1.8 it is plain.",
+    "The 95 % interval is what the pots leave open: of twenty such intervals, nineteen hold the true "
+    "difference. Where it holds zero, the data cannot tell. An effect is called sure when it stays clear "
+    "of zero with all the questions allowed for that were asked at once.",
+)
+
+
+@dataclass(frozen=True)
+class Study:
+    """What a batch book says, and what it cannot say.
+
+    Attributes
+    ----------
+    measured : MeasuredBook
+    effects : Effects or Odds
+    not_judged : tuple of str
+        Each column that was not judged, with the reason.
+    colour : ColourEffects or None
+        For a coordinate of the colour, the colour as a whole.
+    matched : tuple of Comparison
+        For each choice that pots of one firing differ in, those pots side by side.
+    doses : tuple of Doses
+        For each amount of three steps or more, the shape that it follows.
+    checks : ModelChecks or None
+        How far the effects are to be trusted.
+    """
+
+    measured: MeasuredBook
+    effects: Effects | Odds
+    not_judged: tuple[str, ...] = ()
+    colour: ColourEffects | None = None
+    matched: tuple[Comparison, ...] = ()
+    doses: tuple[Doses, ...] = ()
+    checks: ModelChecks | None = None
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """A sentence on how many choices showed, then one for each factor, those that showed first."""
+        table, outcome = self.effects.table, self.effects.outcome
+        sure = set(table.loc[table["p Holm"] <= LIMIT, "term"])
+        showed, open_still = [], []
+        for factor in self.effects.factors:
+            terms = {factor.presence().term_name, *(row.name for row in factor.rows())}
+            (showed if terms & sure else open_still).append(factor)
+        names = ", ".join(factor.name for factor in showed) or "none"
+        did = "changed" if isinstance(self.effects, Effects) else "went with"
+        first = (
+            f"Of {len(self.effects.factors)} choices judged, {len(showed)} surely {did} {outcome}: {names}."
+        )
+        said = [self.effects.sentence(factor.heading) for factor in [*showed, *open_still]]
+        return (first, *said, *self._more())
+
+    def _more(self) -> tuple[str, ...]:
+        if isinstance(self.effects, Odds):
+            return self.effects.warnings
+        return tuple(self.effects.sentence(term.name) for term in self.effects.terms if len(term.factors) > 1)
+
+    def answer(self) -> str:
+        """Write the answer down, in Markdown: what was found, what was not judged, what went wrong."""
+        results, measures = self.measured.results, self.measured.measures
+        first, *sentences = self.findings
+        lines = [
+            f"# What changed {self.effects.outcome}",
+            "",
+            f"{results['L*'].notna().sum()} of {len(results)} pots measured, on "
+            f"{measures['L*'].notna().sum()} photographs, fired in {len(self.measured.firings)} firings.",
+            "",
+            first,
+            "",
+            *(f"- {sentence}" for sentence in sentences),
+            "",
+            *WORDS,
+        ]
+        if self.colour is not None:
+            lines += _section("The colour as a whole", self.colour.sentences())
+        if self.matched:
+            lines += _section(
+                "Pots of one firing side by side",
+                [sentence for compared in self.matched for sentence in compared.sentences()[:-1]],
+            )
+            lines += ["", "Here other choices are not taken into account; above they are."]
+        if self.doses:
+            lines += _section("How much does what", [f"{dose.amount.name}: {dose.sentence()}" for dose in self.doses])
+        if self.checks is not None:
+            lines += _section("How far to trust this", self.checks.sentences())
+        lines += _section("The firings", self.measured.firing_lines())
+        if self.not_judged:
+            lines += _section("Not judged", [f"{line}." for line in self.not_judged])
+        if self.measured.problems:
+            lines += _section("To look at", [str(problem) for problem in self.measured.problems])
+        said = cautions(self.measured.book.pots, self.measured.firings["peak_C"].max())
+        lines += _section("Cautions", said)
+        return "\n".join(lines) + "\n"
+
+
+def _section(title: str, said: object) -> list[str]:
+    return ["", f"## {title}", "", *(f"- {' '.join(str(line).split())}" for line in said)]

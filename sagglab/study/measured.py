@@ -1,0 +1,113 @@
+"""A batch book with all that was measured: tables, review pictures, and what went wrong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+import pandas as pd
+
+from sagglab import charts
+from sagglab.book import Book
+from sagglab.errors import Problem, Problems, SagglabError
+from sagglab.firing.departures import departures
+from sagglab.firing.record_place import firing_readings, firing_schedule
+from sagglab.measures import gather_results, measure_firings, measure_photos
+from sagglab.units import both_scales
+
+
+@dataclass(frozen=True)
+class MeasuredBook:
+    """A batch book with all that was measured.
+
+    Attributes
+    ----------
+    book : Book
+    measures : DataFrame
+        One row per view.
+    firings : DataFrame
+        One row per firing.
+    results : DataFrame
+        One row per pot.
+    """
+
+    book: Book
+    measures: pd.DataFrame
+    firings: pd.DataFrame
+    results: pd.DataFrame
+
+    @property
+    def problems(self) -> Problems:
+        """All that went wrong with the book, its records and its photographs, each told once."""
+        found = list(self.book.problems)
+        for table, key, rows in (("firings", "firing", self.firings), ("photos", "photo", self.measures)):
+            own = getattr(self.book, table)
+            told = {own[key].get(problem.row) for problem in self.book.problems.of(table)}
+            for row in rows[rows["problems"] != ""].to_dict("records"):
+                if row[key] not in told:
+                    found.append(Problem(table, row[key], "", row["problems"], "", stops=False))
+        return Problems(found)
+
+    def firing_lines(self) -> list[str]:
+        """Say what each firing did, with its bounds, and how it kept to its schedule."""
+        return [_firing_line(self.book, row) for row in self.firings.to_dict("records")]
+
+
+def _firing_line(book: Book, row: dict[str, object]) -> str:
+    firing = row["firing"]
+    if pd.isna(row["peak_C"]):
+        return f"{firing}: {row['problems']}."
+    low, high = row["peak_C low"], row["peak_C high"]
+    said = (
+        f"{firing}: peak {both_scales(row['peak_C'])}, between {low:.0f} and {high:.0f} °C, after "
+        f"{row['minutes_to_peak']:.0f} min; {row['minutes_above_660_C']:.0f} min "
+        f"({row['minutes_above_660_C low']:.0f} to {row['minutes_above_660_C high']:.0f}) above 660.3 °C."
+    )
+    try:
+        schedule = firing_schedule(book, firing)
+        if schedule is not None:
+            said += f" {departures(firing_readings(book, firing), schedule).sentence}"
+    except SagglabError as error:
+        said += f" Its schedule: {error.cause}."
+    return said
+
+
+def measure_book(book: Book, into: Path, jobs: int = -1) -> MeasuredBook:
+    """Measure all of a book, and write tables and review pictures into a folder.
+
+    Parameters
+    ----------
+    book : Book
+    into : Path
+        Made where it is missing. Tables of the same name are replaced, and so is the folder ``review``'s
+        content, which would otherwise mix two books.
+    jobs : int
+        Processes that share the photographs; −1 takes one for each core.
+
+    Raises
+    ------
+    BookError
+        The book has faults that make a number wrong.
+    """
+    book.require("pots", "firings", "photos", "setups")
+    reviews = into / "review"
+    reviews.mkdir(parents=True, exist_ok=True)
+    clear(reviews, "*.jpg")
+    measures = measure_photos(book, jobs=jobs, review=partial(charts.save_review, reviews))
+    measured = MeasuredBook(book, measures, measure_firings(book), gather_results(book, measures))
+    for name in ("measures", "firings", "results"):
+        write_table(getattr(measured, name), into / f"{name}.csv")
+    return measured
+
+
+def clear(folder: Path, pattern: str) -> None:
+    """Take away what an earlier run left under names that only sagglab gives."""
+    for picture in folder.glob(pattern):
+        picture.unlink()
+
+
+def write_table(table: pd.DataFrame, path: Path) -> None:
+    """Write a table as CSV."""
+    # Eight digits: more than any measure holds, and no 24.999999999999975.
+    table.to_csv(path, index=False, float_format="%.8g")
