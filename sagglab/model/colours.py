@@ -17,12 +17,13 @@ from sagglab.errors import UnknownNameError
 from sagglab.model.effects import Effects
 from sagglab.model.eye import by_eye
 from sagglab.model.outcomes import Outcomes, fit_outcomes
-from sagglab.model.pages import colours_page, prediction_page
+from sagglab.model.pages import colours_page, decimal, prediction_page
 from sagglab.model.predict import MEAN, NEW_FIRING, Prediction, said_recipe
-from sagglab.model.sentences import COORDINATES
+from sagglab.model.rows import COORDINATES
+from sagglab.model.sentences import LIMIT
 from sagglab.model.terms import Factor
 from sagglab.model.wanted import Recipes, rank_recipes
-from sagglab.model.wording import digits_for, label, tried_in_words, words_for
+from sagglab.model.wording import digits_for, label, said_p, tried_in_words, words_for
 
 #: Columns of the table of colour effects.
 COLUMNS = (
@@ -65,7 +66,7 @@ class ColourPrediction:
                     parts.append(f"{line['outcome']} cannot be had")
                     continue
                 places = max(digits_for((line["high"] - line["low"]) / 2), 0)
-                middle, low, high = (f"{line[end]:.{places}f}" for end in ("estimate", "low", "high"))
+                middle, low, high = (decimal(line[end], places) for end in ("estimate", "low", "high"))
                 parts.append(f"{line['outcome']} {middle} ({low} to {high})")
             lines.append(f"  {what}: {', '.join(parts)}")
         return "\n".join([*lines, *(f"  {note}" for note in self.notes)])
@@ -130,6 +131,10 @@ class ColourEffects:
             if not low <= 0 <= high:
                 parts.append(words_for(name).said(line[f"Δ{name}"], digits_for((high - low) / 2)))
         change = ", ".join(parts) if parts else "no coordinate is clear of zero"
+        if parts and line["p Holm"] > LIMIT:
+            change += (
+                f", not sure with so many effects asked at once (p {said_p(line['p Holm'])} allowing for all)"
+            )
         head = line["term"]
         if factor.is_amount and not head.startswith("with "):
             head = f"{label(factor)} from {tried_in_words(factor)}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from sagglab.errors import ModelError
 from sagglab.model.leaving_out import Gathered, judge
 from sagglab.model.mixed import MixedFit
+from sagglab.model.pages import report
 from sagglab.model.rows import Rows, read_rows
 from sagglab.model.shapes import (
     EACH,
@@ -119,9 +119,7 @@ class Doses:
         return "\n".join([self._counts, *self.sentences()])
 
     def _repr_html_(self) -> str:
-        shown = self.table.to_html(index=False, border=0, float_format="{:.3g}".format, na_rep="")
-        said = "".join(f"<li>{html.escape(text)}</li>" for text in self.sentences())
-        return f"<p>{html.escape(self._counts)}</p><ul>{said}</ul>{shown}"
+        return report(self._counts, self.sentences(), self.table)
 
     @property
     def _counts(self) -> str:

@@ -10,17 +10,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
 
 from sagglab.errors import ModelError, UnknownNameError
 from sagglab.model.effect_rows import lay_out
 from sagglab.model.pages import effects_page
-from sagglab.model.rows import Rows, read_rows, tidy
+from sagglab.model.rows import Rows, read_rows
 from sagglab.model.scale import Scale, scale_for
-from sagglab.model.sentences import COORDINATES, About, factor_sentence, term_sentence
+from sagglab.model.sentences import About, factor_sentence, term_sentence
 from sagglab.model.strata import FittedStrata, fit_strata
 from sagglab.model.terms import Factor, Term, read_terms
+from sagglab.model.wording import counted
 
 if TYPE_CHECKING:
     from sagglab.model.checks import ModelChecks
@@ -127,8 +127,7 @@ class Effects:
     @property
     def counts(self) -> str:
         """Say on what all rests."""
-        counts = f"{self.outcome} of {_count(self.pots, 'pot')} in {_count(self.firings, 'firing')}"
-        return counts + (f"; {_count(len(self.left_out), 'row')} left out" if len(self.left_out) else "")
+        return counted(self.outcome, self.pots, self.firings, len(self.left_out))
 
     def __repr__(self) -> str:
         return "\n".join([self.counts, *self.sentences()])
@@ -233,7 +232,7 @@ def fit_effects(
     table = lay_out(read, terms, fitted, scale, where)
     return Effects(
         table, fitted.variances, read.outcome, pots, fires, read.left_out, read.factors, terms, fitted, read,
-        scale, _mean_colour(results, read),
+        scale, read.colour,
     )  # fmt: skip
 
 
@@ -250,16 +249,3 @@ def _check_outcome(outcome: str) -> None:
             "it is an order, not a measure: the step from 1 to 2 need not be that from 4 to 5",
             "use fit_ratings",
         )
-
-
-def _mean_colour(results: pd.DataFrame, read: Rows) -> tuple[float, float, float] | None:
-    if not set(COORDINATES) <= set(results.columns):
-        return None
-    held = [tidy(results.loc[read.table.index, name]) for name in COORDINATES]
-    if any(values.dtype != float or np.isnan(values).all() for values in held):
-        return None
-    return tuple(float(np.nanmean(values)) for values in held)
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

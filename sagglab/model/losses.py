@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from scipy import optimize, special
 
 from sagglab.errors import ModelError
-from sagglab.model.odds import Line, Odds, OddsWords, count
+from sagglab.model.odds import Line, Odds, OddsWords
 from sagglab.model.rows import find_column, read_rows, tidy
 from sagglab.model.terms import Factor, Row
-from sagglab.model.wording import label
+from sagglab.model.wording import count, label
 
 #: States that a batch book knows; `lost` may add to them.
 STATES = ("whole", "cracked", "lost")

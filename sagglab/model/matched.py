@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import math
 from dataclasses import dataclass
 from itertools import combinations
@@ -15,9 +14,11 @@ from scipy.sparse.csgraph import connected_components
 
 from sagglab.errors import ModelError
 from sagglab.model.contrasts import Contrast, holm
-from sagglab.model.rows import Rows, read_rows
+from sagglab.model.pages import report
+from sagglab.model.rows import COORDINATES, Rows, read_rows
+from sagglab.model.sentences import About, Said
 from sagglab.model.terms import Factor
-from sagglab.model.wording import Words, digits_for, effect_unit, label, words_for
+from sagglab.model.wording import count, counted, effect_unit, label, words_for
 
 #: Columns of the table of pairs, and of the table of firings.
 COLUMNS = (
@@ -58,6 +59,8 @@ class Comparison:
         How many were used.
     left_out : DataFrame
         row, pot, reason of each row that could not be used.
+    colour : tuple of float or None
+        Mean L*, a*, b* of the pots, where the table has them.
     """
 
     table: pd.DataFrame
@@ -68,12 +71,14 @@ class Comparison:
     pots: int
     firing_count: int
     left_out: pd.DataFrame
+    colour: tuple[float, float, float] | None = None
 
     def sentences(self) -> tuple[str, ...]:
         """Say what each pair shows, and at the end what was not asked."""
         asked = int(self.table["p"].notna().sum())
+        about = About(self.outcome, self.pots, self.firing_count, self.colour)
         said = [
-            _sentence(row, kind, self.firings[self.firings["pair"] == row["pair"]], self.outcome, asked)
+            _sentence(row, kind, self.firings[self.firings["pair"] == row["pair"]], about, asked)
             for (_, row), kind in zip(self.table.iterrows(), self.kinds, strict=True)
         ]
         return (*said, ALONE)
@@ -86,17 +91,12 @@ class Comparison:
         return "\n".join([self._counts, *self.sentences()])
 
     def _repr_html_(self) -> str:
-        said = "".join(f"<li>{html.escape(text)}</li>" for text in self.sentences())
-        tables = "".join(
-            table.to_html(index=False, border=0, float_format="{:.3g}".format, na_rep="", escape=True)
-            for table in (self.table, self.firings)
-        )
-        return f"<p>{html.escape(self._counts)}</p><ul>{said}</ul>{tables}"
+        shown = self.table.drop(columns=["standard error", "by firing df"])
+        return report(self._counts, self.sentences(), shown, self.firings)
 
     @property
     def _counts(self) -> str:
-        counts = f"{self.outcome} of {_count(self.pots, 'pot')} in {_count(self.firing_count, 'firing')}"
-        return counts + (f"; {_count(len(self.left_out), 'row')} left out" if len(self.left_out) else "")
+        return counted(self.outcome, self.pots, self.firing_count, len(self.left_out))
 
 
 def compare(results: pd.DataFrame, factor: str, outcome: str = "L*", firing: str = "firing") -> Comparison:
@@ -181,7 +181,9 @@ def compare(results: pd.DataFrame, factor: str, outcome: str = "L*", firing: str
     table = pd.DataFrame(lines, columns=[column for column in COLUMNS if column != "p Holm"])
     table.insert(COLUMNS.index("p Holm"), "p Holm", holm(table["p"].to_numpy()))
     found = pd.DataFrame(shown, columns=list(FIRING_COLUMNS))
-    return Comparison(table, found, rows.outcome, asked, tuple(said), len(levels), shape[0], rows.left_out)
+    return Comparison(
+        table, found, rows.outcome, asked, tuple(said), len(levels), shape[0], rows.left_out, rows.colour
+    )
 
 
 def _levels(factor: Factor, rows: Rows) -> tuple[list[str], NDArray[np.intp]]:
@@ -253,7 +255,7 @@ def _within(y: NDArray, fires: NDArray, levels: NDArray, counts: NDArray, name: 
     if df < 1:
         raise ModelError(
             f"comparison of {name}",
-            f"{_count(len(y), 'pot')} in {_count(len(pots), 'firing')} leave nothing to judge it by",
+            f"{count(len(y), 'pot')} in {count(len(pots), 'firing')} leave nothing to judge it by",
             "fire more pots of each kind, or more firings that hold both",
         )
     left = centred - effects[levels] + (shares @ effects)[fires]
@@ -288,63 +290,49 @@ def _by_firing(differences: NDArray[np.float64]) -> tuple[object, ...]:
     return (mean, *contrast.interval(), contrast.df, contrast.p, "")
 
 
-def _sentence(row: pd.Series, kinds: tuple[str, str], fired: pd.DataFrame, outcome: str, asked: int) -> str:
-    words = words_for(outcome)
+def _sentence(row: pd.Series, kinds: tuple[str, str], fired: pd.DataFrame, about: About, asked: int) -> str:
     first, second = kinds
     if math.isnan(row["estimate"]):
         return f"Pots {first} and pots {second} were never fired so that they could be compared."
-    estimate, low, high = row[["estimate", "low", "high"]]
-    if _clear(low, high):
-        found, interval = _found(estimate, low, high, words)
-        said = f"Pots {first} came out {found} than pots {second} in the same firing {interval}"
-        if row["p Holm"] > 0.05:
-            said += f", yet of {asked} pairs compared one may look so by chance"
+    pair = _said(row, "", about)
+    if pair.clear:
+        told = f"Pots {first} came out {pair.full()} than pots {second} in the same firing {pair.interval()}"
+        told += f"; {pair.eye}" if pair.eye else ""
+        if not pair.sure:
+            told += f", yet of {asked} pairs compared one may look so by chance"
     else:
-        said = (
-            f"Between pots {first} and pots {second} in the same firing the data cannot tell: "
-            f"{_anywhere(low, high, words)}"
-        )
+        asked_of = f"Between pots {first} and pots {second} in the same firing"
+        told = f"{asked_of} the data cannot tell: {pair.anywhere()}"
     pots = int(fired[["pots", "pots against"]].to_numpy().sum())
     if len(fired):
-        said += f", judged on {_count(pots, 'pot')} in {_count(len(fired), 'firing')}"
+        told += f", judged on {count(pots, 'pot')} in {count(len(fired), 'firing')}"
     else:
-        said += ", though no firing held both: judged by way of other kinds"
-    return f"{said}{_check(row, words)}."
+        told += ", though no firing held both: judged by way of other kinds"
+    return f"{told}{_check(row, pair, about)}."
 
 
-def _check(row: pd.Series, words: Words) -> str:
-    """Say what the firings show one by one, where that is another answer or none."""
-    mean, low, high = row[["by firing", "by firing low", "by firing high"]]
-    if math.isnan(low):
-        return "; it cannot be asked firing by firing" if row["firings"] else ""
-    if not _clear(low, high):
-        if _clear(row["low"], row["high"]):
-            return f"; asked firing by firing, the data cannot tell: {_anywhere(low, high, words)}"
-        return ""
-    if _clear(row["low"], row["high"]) and mean * row["estimate"] > 0:
-        return ""
-    return f"; yet asked firing by firing, they came out {' '.join(_found(mean, low, high, words))}"
-
-
-def _clear(low: float, high: float) -> bool:
-    return not low <= 0 <= high
-
-
-def _found(estimate: float, low: float, high: float, words: Words) -> tuple[str, str]:
-    decimals = digits_for((high - low) / 2 * words.scale)
-    near, far = (words.size(end, decimals) for end in sorted((low, high), key=abs))
-    word = words.less if estimate < 0 else words.more
-    return words.said(estimate, decimals), f"(95 % interval {near} to {far} {word})"
-
-
-def _anywhere(low: float, high: float, words: Words) -> str:
-    decimals = digits_for((high - low) / 2 * words.scale)
-    less, more = (
-        " ".join(filter(None, (words.size(end, decimals), words.unit, word)))
-        for end, word in ((low, words.less), (high, words.more))
+def _said(row: pd.Series, way: str, about: About) -> Said:
+    """Make a pair ready to be said, as all pots together show it or as the firings do one by one."""
+    columns = (way or "estimate", f"{way} low".strip(), f"{way} high".strip(), f"{way} p".strip())
+    estimate, low, high, p = (float(row[column]) for column in columns)
+    # The middle of the pair at the mean of all pots: ΔE00 hangs little on where it lies.
+    middle = (
+        about.colour[COORDINATES.index(about.outcome)] if about.outcome in COORDINATES and about.colour else 0
     )
-    return f"anywhere from {less} to {more}{words.tail} fits"
+    start = middle - estimate / 2
+    ends = (start, start + estimate, start + low, start + high)
+    clear = not low <= 0 <= high
+    adjusted = p if way else float(row["p Holm"])
+    return Said(estimate, low, high, p, adjusted, ends, words_for(about.outcome), about.eye(ends, clear))
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+def _check(row: pd.Series, pair: Said, about: About) -> str:
+    """Say what the firings show one by one, where that is another answer or none."""
+    if math.isnan(row["by firing low"]):
+        return "; it cannot be asked firing by firing" if row["firings"] else ""
+    fired = _said(row, "by firing", about)
+    if not fired.clear:
+        return f"; asked firing by firing, the data cannot tell: {fired.anywhere()}" if pair.clear else ""
+    if pair.clear and fired.estimate * pair.estimate > 0:
+        return ""
+    return f"; yet asked firing by firing, they came out {fired.full()} {fired.interval()}"

@@ -116,8 +116,9 @@ class MixedFit:
         g = ((q + 1) * a1 - (q + 4) * a2) / ((q + 2) * a2)
         c = np.array([g, q - g, q + 2 - g]) / (3 * q + 2 * (1 - g))
         expected = 1 / (1 - a2 / q)
-        variance = (2 / q) * (1 + c[0] * b) / ((1 - c[1] * b) ** 2 * (1 - c[2] * b))
-        ratio = variance / (2 * expected**2)
+        below = (1 - c[1] * b) ** 2 * (1 - c[2] * b)
+        # With very few observations the matched variance can run to infinity, which leaves four degrees.
+        ratio = (1 + c[0] * b) / (q * below * expected**2) if abs(below) > 1e-12 else np.inf
         df = 4 + (q + 2) / (q * ratio - 1)
         estimates = rows @ self.coefficients
         wald = estimates @ np.linalg.solve(rows @ self.covariance @ rows.T, estimates) / q

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -13,8 +12,9 @@ import pandas as pd
 
 from sagglab.errors import UnknownNameError
 from sagglab.model.contrasts import holm
+from sagglab.model.pages import report
 from sagglab.model.terms import Factor, find_factor
-from sagglab.model.wording import label, step
+from sagglab.model.wording import count, counted, label, step
 
 #: Columns of the table of odds.
 COLUMNS = (
@@ -145,22 +145,11 @@ class Odds:
         return "\n".join([self._counts, *self.sentences(), *self.warnings])
 
     def _repr_html_(self) -> str:
-        said = "".join(f"<li>{html.escape(text)}</li>" for text in self.sentences())
-        warned = "".join(f"<p>{html.escape(text)}</p>" for text in self.warnings)
-        heads = "".join(f"<th>{html.escape(column)}</th>" for column in self.table.columns)
-        rows = "".join(
-            "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in _cells(line)) + "</tr>"
-            for _, line in self.table.iterrows()
-        )
-        return (
-            f"<p>{html.escape(self._counts)}</p><ul>{said}</ul>{warned}"
-            f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
-        )
+        return report(self._counts, self.sentences(), self.table, warned=self.warnings)
 
     @property
     def _counts(self) -> str:
-        counts = f"{self.outcome} of {count(self.pots, 'pot')} in {count(self.firings, 'firing')}"
-        return counts + (f"; {count(len(self.left_out), 'row')} left out" if len(self.left_out) else "")
+        return counted(self.outcome, self.pots, self.firings, len(self.left_out))
 
     def _said(self) -> Iterator[tuple[Factor, str]]:
         joined = self.table.join(self.judged)
@@ -302,28 +291,3 @@ def times(log_odds: float) -> str:
         # Near 1 it is the distance from 1 that says something.
         decimals = min(1 - math.floor(math.log10(abs(log_odds))), 3)
     return f"{round(ratio, decimals):.{max(decimals, 0)}f}"
-
-
-def count(number: int, noun: str) -> str:
-    """Say how many.
-
-    Examples
-    --------
-    >>> count(1, "pot"), count(3, "pot")
-    ('1 pot', '3 pots')
-    """
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
-def _cells(line: pd.Series) -> list[str]:
-    cells = []
-    for column, value in line.items():
-        if not isinstance(value, float):
-            cells.append(str(value))
-        elif math.isnan(value):
-            cells.append("")
-        elif column in ("p", "p Holm"):
-            cells.append("< 0.001" if value < 0.001 else f"{value:.3f}")
-        else:
-            cells.append(f"{value:.3g}".replace("-", "−").replace("inf", "∞"))
-    return cells

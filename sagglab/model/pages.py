@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
@@ -16,35 +17,57 @@ from sagglab.model.wording import digits_for
 SHOWN = ("term", "estimate", "unit", "low", "high", "df", "p", "p Holm", "stratum", "method", "note")
 
 
+#: Columns written to the digits that the row's own interval leaves.
+_BY_UNCERTAINTY = (
+    "estimate",
+    "standard error",
+    "low",
+    "high",
+    "by firing",
+    "by firing low",
+    "by firing high",
+)
+
+
+def report(head: str, said: Iterable[str], *tables: pd.DataFrame, warned: Iterable[str] = ()) -> str:
+    """Lay a result out as HTML: on what it rests, its sentences, its warnings, its tables for reading."""
+    listed = "".join(f"<li>{html.escape(text)}</li>" for text in said)
+    warnings = "".join(f"<p>{html.escape(text)}</p>" for text in warned)
+    shown = "".join(html_table(rounded(table)) for table in tables if len(table))
+    return f"<p>{html.escape(head)}</p><ul>{listed}</ul>{warnings}{shown}"
+
+
 def effects_page(
     table: pd.DataFrame, sentences: tuple[str, ...], counts: str, variances: pd.DataFrame
 ) -> str:
     """Lay the effects out as HTML: the sentences, the table rounded for reading, the scatter."""
-    said = "".join(f"<li>{html.escape(text)}</li>" for text in sentences)
-    shown = pd.DataFrame(_cells(line) for _, line in table[list(SHOWN)].iterrows())
-    scatter = pd.DataFrame(
-        {
-            "scatter": variances["component"],
-            "standard deviation": [number(value, 3) for value in variances["standard deviation"]],
-            "note": variances["note"],
-        }
+    scatter = variances.rename(columns={"component": "scatter"})[["scatter", "standard deviation", "note"]]
+    return report(counts, sentences, table[list(SHOWN)], scatter)
+
+
+def rounded(table: pd.DataFrame) -> pd.DataFrame:
+    """Write a table's numbers for reading: by their uncertainty where a row states it, else three digits."""
+    return pd.DataFrame(
+        [_cells(line) for _, line in table.iterrows()], columns=[str(c) for c in table.columns]
     )
-    return f"<p>{html.escape(counts)}</p><ul>{said}</ul>{html_table(shown)}{html_table(scatter)}"
 
 
 def _cells(line: pd.Series) -> dict[str, str]:
-    decimals = digits_for((line["high"] - line["low"]) / 2)
+    decimals = None
+    if {"low", "high"} <= set(line.index) and math.isfinite(line["high"] - line["low"]):
+        decimals = digits_for((line["high"] - line["low"]) / 2)
     cells = {}
     for column, value in line.items():
-        if column in ("estimate", "standard error", "low", "high"):
-            rounded = "" if math.isnan(value) else f"{round(value, decimals) + 0.0:.{max(decimals, 0)}f}"
-            cells[str(column)] = rounded.replace("-", "−")
-        elif column in ("p", "p Holm", "p of varying"):
-            cells[str(column)] = probability(value)
-        elif column == "df":
-            cells["df"] = number(value, 3)
-        else:
+        if not isinstance(value, float):
             cells[str(column)] = str(value)
+        elif column in ("p", "p Holm", "p of varying", "by firing p"):
+            cells[str(column)] = probability(value)
+        elif math.isnan(value) or math.isinf(value):
+            cells[str(column)] = "" if math.isnan(value) else "−∞" if value < 0 else "∞"
+        elif column in _BY_UNCERTAINTY and decimals is not None:
+            cells[str(column)] = decimal(round(value, decimals), max(decimals, 0))
+        else:
+            cells[str(column)] = number(value, 3)
     return cells
 
 
@@ -80,7 +103,7 @@ def swatch(lab: NDArray[np.float64], title: str) -> str:
     edge = "dashed #b23a00" if outside else "solid transparent"
     about = f"{title}: L* {decimal(lab[0], 1)}, a* {decimal(lab[1], 1)}, b* {decimal(lab[2], 1)}"
     about = html.escape(about + ("; beyond what the display can show" if outside else ""))
-    box = f"background:#{hexed};border:2px {edge};width:5em;height:3em;display:inline-block"
+    box = f"background:#{hexed};border:2px {edge};width:7em;height:4em;display:inline-block"
     return (
         '<span style="display:inline-block;text-align:center;font-size:90%;margin:.2em">'
         f'<span role="img" style="{box}" aria-label="{about}" title="{about}"></span>'
@@ -100,9 +123,8 @@ def prediction_page(
     head: str, table: pd.DataFrame, colours: NDArray[np.float64] | None, notes: tuple[str, ...]
 ) -> str:
     """Lay a prediction out as HTML: the recipe, three swatches, the intervals, what must be noted."""
-    shown = pd.DataFrame(_cells(line) for _, line in table.iterrows())
     noted = "".join(f"<li>{html.escape(note)}</li>" for note in notes)
-    return f"<p>{html.escape(head)}</p>{swatches(colours)}{html_table(shown)}<ul>{noted}</ul>"
+    return f"<p>{html.escape(head)}</p>{swatches(colours)}{html_table(rounded(table))}<ul>{noted}</ul>"
 
 
 def checks_page(table: pd.DataFrame, sensitivity: pd.DataFrame) -> str:
@@ -114,8 +136,7 @@ def checks_page(table: pd.DataFrame, sensitivity: pd.DataFrame) -> str:
     )
     if sensitivity.empty:
         return f"<ul>{said}</ul>"
-    shown = pd.DataFrame(_cells(line) for _, line in sensitivity.iterrows())
-    return f"<ul>{said}</ul><p>Asked firing by firing:</p>{html_table(shown)}"
+    return f"<ul>{said}</ul><p>Asked firing by firing:</p>{html_table(rounded(sensitivity))}"
 
 
 def colours_page(table: pd.DataFrame, sentences: tuple[str, ...]) -> str:

@@ -17,10 +17,10 @@ from scipy import linalg, special
 
 from sagglab.errors import ModelError, UnknownNameError
 from sagglab.model.mixed import MixedFit, indicators
-from sagglab.model.pages import prediction_page
-from sagglab.model.sentences import COORDINATES
+from sagglab.model.pages import decimal, prediction_page
+from sagglab.model.rows import COORDINATES
 from sagglab.model.strata import ONE_FIRING, FittedStrata
-from sagglab.model.terms import Factor, find_factor
+from sagglab.model.terms import Factor, find_factor, unit_of
 from sagglab.model.wording import amount_in_words, digits_for, label, tried_in_words
 from sagglab.units import parse_heading
 
@@ -71,7 +71,7 @@ class Prediction:
                 lines.append(f"  {line['what']}: cannot be had")
                 continue
             places = max(digits_for((line["high"] - line["low"]) / 2), 0)
-            numbers = [f"{line[end]:.{places}f}" for end in ("estimate", "low", "high")]
+            numbers = [decimal(line[end], places) for end in ("estimate", "low", "high")]
             lines.append(f"  {line['what']}: {numbers[0]} (95 % interval {numbers[1]} to {numbers[2]})")
         return "\n".join([*lines, *(f"  {note}" for note in self.notes)])
 
@@ -242,10 +242,16 @@ def new_firing(
 def _seen_firing(effects: Effects, row: NDArray[np.float64], firing: str) -> tuple[float, float, float]:
     fitted = effects.fitted
     column = effects.rows.groups[list(fitted.groups).index("firing")]
-    seen = effects.rows.table[column].astype(str).to_numpy() == firing
-    if not seen.any():
-        known = ", ".join(pd.unique(effects.rows.table[column].astype(str)))
+    names = effects.rows.table[column].astype(str).to_numpy()
+    seen = names == firing
+    held = pd.unique(fitted.groups["firing"][seen])
+    if not len(held):
+        known = ", ".join(pd.unique(names))
         raise UnknownNameError(f"firing '{firing}'", "no pot of it is in the model", f"there are {known}")
+    if len(held) > 1:
+        raise ModelError(
+            f"firing '{firing}'", f"{len(held)} firings are called so", "give each firing a tag of its own"
+        )
     fit = fitted.fit
     if fitted.method == ONE_FIRING:
         middle, error, df = _mean(fitted, row)
@@ -318,10 +324,16 @@ def _colours(effects: Effects, values: tuple[float, float, float]) -> NDArray[np
 
 
 def said_recipe(recipe: Mapping[str, object]) -> str:
-    """Write a recipe, as ``sugar 2 g, clay buff``."""
+    """Write a recipe.
+
+    Examples
+    --------
+    >>> said_recipe({"sugar [g]": 2.0, "clay": "buff", "peak_C": 750.0})
+    'sugar 2 g, clay buff, peak 750 °C'
+    """
     parts = []
     for heading, value in recipe.items():
-        name, unit = parse_heading(heading)
-        said = f"{value:.4g}" if isinstance(value, float) else str(value)
-        parts.append(" ".join(filter(None, [name, said, unit])))
+        factor = Factor(heading, parse_heading(heading).name, unit_of(heading))
+        said = amount_in_words(factor, value) if isinstance(value, float) else str(value)
+        parts.append(f"{label(factor)} {said}")
     return ", ".join(parts) or "a pot of the mean recipe"

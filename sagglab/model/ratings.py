@@ -16,9 +16,10 @@ from scipy import linalg, special
 
 from sagglab.errors import ModelError
 from sagglab.model.aliases import independent_basis
-from sagglab.model.odds import Line, Odds, OddsWords, count
+from sagglab.model.odds import Line, Odds, OddsWords
 from sagglab.model.rows import read_rows
 from sagglab.model.terms import Factor, Row, read_factor
+from sagglab.model.wording import count
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]

@@ -13,6 +13,9 @@ from sagglab.errors import ModelError, UnknownNameError
 from sagglab.model.terms import Factor, read_factor
 from sagglab.units import parse_heading
 
+#: The coordinates of a colour, which together say how it looks.
+COORDINATES = ("L*", "a*", "b*")
+
 
 @dataclass(frozen=True)
 class Rows:
@@ -30,6 +33,8 @@ class Rows:
     factors : tuple of Factor
     left_out : DataFrame
         Columns ``row`` (the table's index), ``pot`` and ``reason`` of each row that could not be used.
+    colour : tuple of float or None
+        Mean L*, a*, b* of the rows used, where the table has them.
     """
 
     table: pd.DataFrame
@@ -37,6 +42,7 @@ class Rows:
     groups: tuple[str, ...]
     factors: tuple[Factor, ...]
     left_out: pd.DataFrame
+    colour: tuple[float, float, float] | None
 
     @property
     def y(self) -> NDArray[np.float64]:
@@ -179,7 +185,8 @@ def read_rows(
     for heading in ("pot", "place"):
         if heading in results and heading not in used:
             used[heading] = tidy(results[heading])[~bad]
-    return Rows(used, outcome, groups, _factors(results, used, headings, forms or {}), left_out)
+    factors = _factors(results, used, headings, forms or {})
+    return Rows(used, outcome, groups, factors, left_out, _mean_colour(results.loc[~bad]))
 
 
 def _factors(
@@ -197,6 +204,15 @@ def _factors(
         )
         for heading, name in zip(headings, names, strict=True)
     )
+
+
+def _mean_colour(results: pd.DataFrame) -> tuple[float, float, float] | None:
+    if not set(COORDINATES) <= set(results.columns):
+        return None
+    held = [tidy(results[name]) for name in COORDINATES]
+    if any(values.dtype != float or np.isnan(values).all() for values in held):
+        return None
+    return tuple(float(np.nanmean(values)) for values in held)
 
 
 def _check_amount(heading: str, values: pd.Series) -> None:

@@ -6,7 +6,6 @@ small: their own size then tells how far chance alone carries an effect, and the
 
 from __future__ import annotations
 
-import html
 import math
 import re
 from collections.abc import Sequence
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 from sagglab.errors import ModelError, UnknownNameError
 from sagglab.model.lenth import BETWEEN, FEWEST, margins_of
 from sagglab.model.mixed import indicators
+from sagglab.model.pages import report
 from sagglab.model.rows import read_rows
 from sagglab.model.terms import Term
 from sagglab.model.two_levels import Chain, apart, level, read_chains, read_signs
@@ -156,12 +156,12 @@ class Screening:
         return "\n".join([self._counts, *self.sentences()])
 
     def _repr_html_(self) -> str:
-        said = "".join(f"<li>{html.escape(text)}</li>" for text in self.sentences())
-        tables = [
-            table.to_html(index=False, border=0, na_rep="", float_format="{:.3g}".format)
-            for table in (self.table.sort_values("ratio", ascending=False, key=abs), self.margins)
-        ]
-        return f"<p>{html.escape(self._counts)}</p><ul>{said}</ul>{''.join(tables)}"
+        return report(
+            self._counts,
+            self.sentences(),
+            self.table.sort_values("ratio", ascending=False, key=abs),
+            self.margins,
+        )
 
     @property
     def _counts(self) -> str:

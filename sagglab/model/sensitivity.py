@@ -99,10 +99,12 @@ def varying(effects: Effects, sensitivity: pd.DataFrame) -> Iterator[tuple[str, 
         )
     unsure = lost[~lost["term"].isin(varying["term"])]
     if len(unsure):
+        # Firing by firing there are few degrees of freedom: what is barely sure is seldom clear.
+        doubtful = bool((unsure["p"] > 2 * LIMIT).any())
         names, reaches = ", ".join(unsure["term"]), "; ".join(_reach(line) for _, line in unsure.iterrows())
         yield (
             "varying",
-            True,
+            doubtful,
             "Asked firing by firing, which holds also if an effect varies between firings, "
             f"{names} {'is' if len(unsure) == 1 else 'are'} no longer clear ({reaches}).",
         )

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from sagglab.model.eye import JUST_SEEN, by_eye, one_coordinate
+from sagglab.model.rows import COORDINATES
 from sagglab.model.scale import Scale
 from sagglab.model.terms import Factor, Term
 from sagglab.model.wording import (
@@ -29,9 +30,6 @@ from sagglab.units import parse_heading
 
 #: Above this probability, with all effects asked at once allowed for, nothing is called sure.
 LIMIT = 0.05
-
-#: The coordinates of a colour, which together say how it looks.
-COORDINATES = ("L*", "a*", "b*")
 
 
 @dataclass(frozen=True)
@@ -69,11 +67,18 @@ class About:
         ends = tuple(line[["from", "to", "to low", "to high"]].to_numpy(dtype=float))
         numbers = (step * line["estimate"], step * line["low"], step * line["high"])
         clear = not line["low"] <= 0 <= line["high"]
-        return Said(
-            *numbers, line["p"], line["p Holm"], ends, words_for(self.outcome), self._eye(ends, clear)
-        )
+        return Said(*numbers, line["p"], line["p Holm"], ends, words_for(self.outcome), self.eye(ends, clear))
 
-    def _eye(self, ends: tuple[float, ...], clear: bool) -> str:
+    def eye(self, ends: tuple[float, ...], clear: bool) -> str:
+        """Say whether an eye would see a change of the outcome; empty when that cannot be said.
+
+        Parameters
+        ----------
+        ends : tuple of float
+            The outcome at both ends of the effect, and where the interval puts the second.
+        clear : bool
+            Whether the interval keeps away from no change.
+        """
         name, _, kind = parse_heading(self.outcome).name.partition(" ")
         if self.colour is None or name not in COORDINATES or kind not in ("", "mean", "median"):
             return ""

@@ -17,6 +17,7 @@ from sagglab.model.balanced import Balanced, fit_balanced
 from sagglab.model.contrasts import Contrast, JointTest
 from sagglab.model.mixed import MixedFit, fit_mixed, indicators
 from sagglab.model.terms import Term
+from sagglab.model.wording import count
 
 EXACT = "exact, by strata"
 REML = "REML, Kenward–Roger"
@@ -275,8 +276,8 @@ def _spare(
         short = columns + 1 - rows
         raise ModelError(
             where,
-            f"{_plural(rows, residual)} cannot carry {columns - 1} effects and the mean",
-            f"add at least {_plural(short, f'more {residual}')}, or leave out factors",
+            f"{count(rows, residual)} cannot carry {columns - 1} effects and the mean",
+            f"add at least {count(short, f'more {residual}')}, or leave out factors",
         )
     names = [name for term in terms for name in term.columns]
     if names:
@@ -308,10 +309,6 @@ def _too_few(terms: Iterable[Term], group: str, there: int, taken: int, where: s
     return ModelError(
         where,
         f"with {there} {group}s nothing is left to judge {named} by: it needs at least "
-        f"{_plural(taken + 1 - there, f'more {group}')}",
+        f"{count(taken + 1 - there, f'more {group}')}",
         f"fire more, or leave out {named}",
     )
-
-
-def _plural(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -140,6 +140,29 @@ def tried_in_words(factor: Factor) -> str:
     return f"{factor.low:.4g} to {amount_in_words(factor, factor.high)}"
 
 
+def count(number: int, noun: str) -> str:
+    """Say how many.
+
+    Examples
+    --------
+    >>> count(1, "pot"), count(3, "pot")
+    ('1 pot', '3 pots')
+    """
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def counted(outcome: str, pots: int, firings: int, left_out: int) -> str:
+    """Say on what an answer rests.
+
+    Examples
+    --------
+    >>> counted("L*", 36, 6, 1)
+    'L* of 36 pots in 6 firings; 1 row left out'
+    """
+    said = f"{outcome} of {count(pots, 'pot')} in {count(firings, 'firing')}"
+    return said + (f"; {count(left_out, 'row')} left out" if left_out else "")
+
+
 def said_p(p: float) -> str:
     """Write a probability with two significant digits.
 

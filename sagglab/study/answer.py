@@ -100,7 +100,8 @@ class Study:
             )
             lines += ["", "Here other choices are not taken into account; above they are."]
         if self.doses:
-            lines += _section("How much does what", [f"{dose.amount.name}: {dose.sentence()}" for dose in self.doses])
+            told = [f"{dose.amount.name}: {dose.sentence()}" for dose in self.doses]
+            lines += _section("How much does what", told)
         if self.checks is not None:
             lines += _section("How far to trust this", self.checks.sentences())
         lines += _section("The firings", self.measured.firing_lines())

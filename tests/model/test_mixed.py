@@ -265,3 +265,17 @@ def test_scatters_of_very_different_size_are_found():
     fit = fit_mixed(y, X, {"firing": labels})
     assert np.sqrt(fit.variances) == pytest.approx([1e5, 2.5], rel=0.5)
     assert fit.contrast([0, 1, 0]).estimate == pytest.approx(-1.8, abs=1.5)
+
+
+def test_a_joint_test_of_very_few_pots_leaves_four_degrees():
+    # Nine pots of two firings, a category of three levels beside an amount: the matched variance of the
+    # scaled F runs to infinity.
+    firing = np.repeat([0, 1], [6, 3])
+    clay = np.array([[1.0, 0], [0, 1], [0, 1], [1, 0], [1, 0], [-1, -1], [1, 0], [1, 0], [1, 0]])
+    sugar = np.array([2.0, 2, 2, 1, 2, 2, 1, 0, 0])
+    X = np.column_stack([np.ones(9), sugar - sugar.mean(), clay])
+    rng = np.random.default_rng(0)
+    joint = fit_mixed(rng.normal(40, 3, 9), X, {"firing": firing}).joint(np.eye(4)[2:])
+    assert joint.numerator_df == 2
+    assert joint.denominator_df > 2
+    assert 0 <= joint.p <= 1
