@@ -174,7 +174,7 @@ class TestWords:
         ranked = colours.recipes_for([37, 17, 18.5], 4)
         chance = ranked.table["probability"][0]
         assert ranked.sentence() == (
-            f"Of {ranked.tried} recipes inside the range that was fired, sugar 3 g, clay red, peak_C 780 is "
+            f"Of {ranked.tried} recipes inside the range that was fired, sugar 3 g, clay red, peak 780 °C is "
             f"the likeliest to come within ΔE00 4 of that colour: {100 * chance:.0f} in 100 new pots would."
         )
         assert repr(ranked).startswith(ranked.sentence())
