@@ -122,7 +122,9 @@ class Effects:
 
     @property
     def _about(self) -> About:
-        return About(self.outcome, self.pots, self.firings, self.colour, self.scale)
+        groups = self.fitted.groups
+        outer = {name: len(pd.unique(labels)) for name, labels in groups.items() if name != "firing"}
+        return About(self.outcome, self.pots, self.firings, self.colour, self.scale, outer)
 
     @property
     def counts(self) -> str:

@@ -7,8 +7,8 @@ in how many firings it rests.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import pandas as pd
 
@@ -19,6 +19,7 @@ from sagglab.model.terms import Factor, Term
 from sagglab.model.wording import (
     Words,
     amount_in_words,
+    count,
     digits_for,
     label,
     said_p,
@@ -44,6 +45,8 @@ class About:
     colour : tuple of float, optional
         Mean L*, a*, b* of the pots.
     scale : Scale
+    outer : dict of str to int
+        How many there are of what holds several firings.
     """
 
     outcome: str
@@ -51,6 +54,7 @@ class About:
     firings: int
     colour: tuple[float, float, float] | None = None
     scale: Scale = Scale()
+    outer: Mapping[str, int] = field(default_factory=dict)
 
     def judged(self, stratum: str) -> str:
         """Say on what an effect of a stratum rests."""
@@ -60,7 +64,7 @@ class About:
             return f"judged on {self.firings} firings"
         if stratum in ("pot", "view"):
             return f"judged on {self.pots} pots in {self.firings} firings"
-        return f"judged by {stratum}, on {self.firings} firings"
+        return f"judged on {count(self.outer[stratum], stratum)}"
 
     def row(self, line: pd.Series, step: float = 1.0) -> Said:
         """Make one row of the table ready to be said, for so many units."""

@@ -43,6 +43,11 @@ class LeastSquares:
         """The estimates, shape (p,)."""
         return self.results.params
 
+    @property
+    def at_boundary(self) -> tuple[str, ...]:
+        """No variance is held at zero here."""
+        return ()
+
     def contrast(self, weights: NDArray[np.float64]) -> Contrast:
         """Estimate one linear combination of the coefficients."""
         test = self.results.t_test(weights)
@@ -146,7 +151,7 @@ class FittedStrata:
         if method == REML:
             few = len(pd.unique(self.groups[stratum])) < 6
             notes += [f"conservative: below six {stratum}s the interval is wider than it need be"] * few
-        if stratum in getattr(self.fit, "at_boundary", ()):
+        if stratum in self.fit.at_boundary:
             notes.append(f"no scatter of {stratum}s showed: taken as zero, their degrees of freedom kept")
         return "; ".join(notes)
 
@@ -222,7 +227,11 @@ def fit_strata(
 
     results = OLS(y, X).fit()
     if results.ssr <= 1e-20 * max(y @ y, 1e-300):
-        raise ModelError(where, "the terms reproduce every pot exactly", "leave out factors or add pots")
+        raise ModelError(
+            where,
+            "the terms reproduce every pot exactly",
+            "leave out factors, add pots, or use screen_effects",
+        )
     fit, variance = LeastSquares(results), float(results.mse_resid)
     if counts["firing"] == 1:
         scatter = [("firing", np.nan, "one firing cannot tell"), (residual, variance, "")]
@@ -277,7 +286,7 @@ def _spare(
         raise ModelError(
             where,
             f"{count(rows, residual)} cannot carry {columns - 1} effects and the mean",
-            f"add at least {count(short, f'more {residual}')}, or leave out factors",
+            f"add at least {count(short, f'more {residual}')}, leave out factors, or use screen_effects",
         )
     names = [name for term in terms for name in term.columns]
     if names:
@@ -299,7 +308,7 @@ def _spare(
             where,
             f"the {columns - 1} effects asked together use up every "
             f"difference between {residual}s of one {inner}",
-            f"add at least 1 more {residual} to a {inner}, or leave out factors",
+            f"add at least 1 more {residual} to a {inner}, leave out factors, or use screen_effects",
         )
     return left
 

@@ -2,7 +2,7 @@
 
     python tests/benchmarks/effects_truth.py [fits] [seed]
 
-Prints five tables and the times. All studies are drawn from seeds that nothing was tuned on.
+Prints the times and six tables. All studies are drawn from seeds that nothing was tuned on.
 """
 
 import sys
@@ -16,9 +16,10 @@ from scipy import stats
 from statsmodels.regression.linear_model import OLS
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from sagglab import fit_effects, fit_outcomes
+from sagglab import fit_effects, fit_outcomes, fit_ratings
 from sagglab.model.mixed import fit_mixed
 from sagglab.model.predict import predict
+from sagglab.model.sensitivity import firing_by_firing
 from sagglab.model.strata import fit_strata
 from sagglab.model.terms import Factor, Term
 
@@ -162,13 +163,39 @@ def varying_effect(studies, rng):
         y = 40 + FIRING_SD * rng.normal(size=6)[labels] + slopes[labels] * table["salt"]
         effects = fit_effects(table.assign(**{"L*": y + POT_SD * rng.normal(size=36)}), factors=["salt"])
         table_wide += effects.table["p"].item() < 0.05
-        from sagglab.model.sensitivity import firing_by_firing
-
         asked += firing_by_firing(effects)["p"].item() < 0.05
     print(
         f"\n5. an effect that varies between firings (SD 2) and is nil in the mean, 6 x 6, {studies} studies"
     )
     print(f"   over all pots {rate(table_wide, studies)}, firing by firing {rate(asked, studies)}")
+
+
+def ratings(studies, rng):
+    labels = np.repeat(np.arange(6), 6)
+    print(f"\n6. ratings of 6 x 6 pots, firing SD 1.5 log odds, {studies} studies each")
+    for slope in (0.0, 1.0):
+        chance = held = judged = 0
+        estimates = []
+        for _ in range(studies):
+            table = pd.DataFrame(
+                {
+                    "firing": labels.astype(str),
+                    "sugar [g]": np.concatenate([rng.permutation([0.0, 0, 2, 2, 4, 4]) for _ in range(6)]),
+                    "clay": np.concatenate([rng.permutation(["buff", "white"] * 3) for _ in range(6)]),
+                }
+            )
+            liking = slope * table["sugar [g]"] + 1.5 * rng.normal(size=6)[labels] + rng.logistic(size=36)
+            table["rating"] = np.digitize(liking, np.quantile(liking, [0.1, 0.35, 0.65, 0.9])) + 1.0
+            lines = fit_ratings(table, ["sugar", "clay"]).table.set_index("term")
+            chance += lines.loc["clay: white − buff", "p"] < 0.05
+            if np.isfinite(lines.loc["sugar", "estimate"]):
+                judged += 1
+                held += lines.loc["sugar", "low"] <= slope <= lines.loc["sugar", "high"]
+                estimates.append(lines.loc["sugar", "estimate"])
+        print(
+            f"   log odds {slope:g} per g: median estimate {np.median(estimates):.2f}, interval holds it "
+            f"{rate(held, judged)}, clay without effect taken for one {rate(chance, studies)}"
+        )
 
 
 def clock(call, repeats=15):
@@ -195,7 +222,7 @@ def times(rng):
             MixedLM(y, X, groups=labels).fit(reml=True)
 
     a, b = clock(ours), clock(theirs)
-    print("\n6. times, median")
+    print("\n0. times, median")
     print(
         f"   24 pots in 4 firings, Kenward–Roger: {a:.1f} ms; statsmodels MixedLM, z: {b:.0f} ms "
         f"({b / a:.0f} x)"
@@ -226,3 +253,4 @@ if __name__ == "__main__":
     demo_truth(fits // 4, seed)
     several_at_once(fits // 4, rng)
     varying_effect(fits // 2, rng)
+    ratings(fits // 8, rng)

@@ -353,7 +353,7 @@ class TestRefusals:
         table = study(firings=2, pots=2).assign(clay=list("abca"), **{"sugar [g]": [0.0, 1, 3, 0]})
         assert refusal(table, factors=["sugar", "clay"]) == (
             "model of L*: 4 pots cannot carry 3 effects and the mean. "
-            "Add at least 1 more pot, or leave out factors."
+            "Add at least 1 more pot, leave out factors, or use screen_effects."
         )
 
     def test_no_scatter_left_within_firings(self):
@@ -362,7 +362,7 @@ class TestRefusals:
         table["slip [coats]"] = [2.0, 1, 1, 1, 1, 2]
         assert refusal(table, factors=["sugar", "wax", "slip"]) == (
             "model of L*: the 3 effects asked together use up every difference between pots of one firing. "
-            "Add at least 1 more pot to a firing, or leave out factors."
+            "Add at least 1 more pot to a firing, leave out factors, or use screen_effects."
         )
 
     def test_aliased_factors_are_named_with_their_sign(self):
@@ -545,7 +545,7 @@ class TestLevels:
         assert rows(effects)["stratum"].tolist() == ["pot", "pot", "firing", "day"]
         assert rows(effects).loc["wind: gusty − calm", "df"] < 3
         assert "few days: 2 left over" in rows(effects).loc["wind: gusty − calm", "note"]
-        assert effects.sentence("wind").endswith("judged by day, on 8 firings.")
+        assert effects.sentence("wind").endswith("judged on 4 days.")
 
     def test_views_below_the_pots(self):
         table = study().loc[lambda t: t.index.repeat(2)].reset_index(drop=True)
