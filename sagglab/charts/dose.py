@@ -15,8 +15,8 @@ from sagglab.charts.look import INK, LINES, QUIET, WARN, axes, look
 from sagglab.colour import lab_to_srgb
 from sagglab.errors import UnknownNameError
 from sagglab.model.dose import Doses
-from sagglab.model.shapes import EACH, NONE, PRESENCE, amount_said
-from sagglab.model.wording import label, words_for
+from sagglab.model.shapes import EACH, NONE, PRESENCE
+from sagglab.model.wording import amount_in_words, label, words_for
 
 _LAB = ["L*", "a*", "b*"]
 #: So many different amounts each get a tick of their own.
@@ -49,7 +49,7 @@ def dose_chart(doses: Doses, results: pd.DataFrame | None = None, ax: Axes | Non
     low, high = doses.reference, doses.amount.high
     curves = dict(list(doses.curve.groupby("shape", sort=False)))
     unit = doses.amount.unit.replace("deg", "°")
-    against = f"no {name}" if low == 0 else amount_said(doses.amount, low)
+    against = f"no {name}" if low == 0 else amount_in_words(doses.amount, low)
     with look():
         ax = axes(ax, 7.6, 5.2)
         for number, (shape, curve) in enumerate(curves.items()):

@@ -23,10 +23,9 @@ from sagglab.model.shapes import (
     SHAPES,
     STRAIGHT,
     DoseStudy,
-    amount_said,
 )
 from sagglab.model.terms import Factor
-from sagglab.model.wording import digits_for, label, words_for
+from sagglab.model.wording import amount_in_words, digits_for, label, words_for
 
 #: Columns of the tables.
 COLUMNS = ("shape", "left-out error", "difference", "standard error", "coefficients", "k", "note")
@@ -193,7 +192,7 @@ def compare_doses(
     fits = {NONE: study.fit(NONE), STRAIGHT: study.fit(STRAIGHT)}
     once = pd.Series(fires).groupby(study.dose).nunique().loc[lambda held: held == 1]
     if len(once):
-        said = ", ".join(amount_said(asked, asked.low + dose) for dose in once.index[:3])
+        said = ", ".join(amount_in_words(asked, asked.low + dose) for dose in once.index[:3])
         more = f" and {len(once) - 3} more" * (len(once) > 3)
         notes[EACH] = f"not tried: one firing alone had {said}{more}"
     for shape in shapes:

@@ -15,7 +15,7 @@ from sagglab.model.contrasts import Contrast
 from sagglab.model.mixed import MixedFit, fit_mixed
 from sagglab.model.rows import Rows
 from sagglab.model.terms import Factor, Term
-from sagglab.model.wording import Words, digits_for, label, step
+from sagglab.model.wording import Words, amount_in_words, digits_for, label, step
 
 NONE, PRESENCE, STRAIGHT, ROOT = "none", "with or without", "per unit", "square root"
 SATURATING, EACH = "saturating", "each dose its own"
@@ -132,7 +132,7 @@ class DoseStudy:
         if shape == EACH:
             amounts = self.amount.low + np.unique(self.dose)[1:]
             told = (
-                f"{amount_said(self.amount, amount)}: {_said(contrast, words)}"
+                f"{amount_in_words(self.amount, amount)}: {_said(contrast, words)}"
                 for amount, contrast in zip(amounts, contrasts, strict=True)
             )
             return "; ".join(told)
@@ -152,25 +152,16 @@ class DoseStudy:
     @property
     def upto(self) -> str:
         """Say the greatest amount; where no pot was without, the least too."""
-        most = amount_said(self.amount, self.amount.high)
-        least = amount_said(self.amount, self.amount.low)
+        most = amount_in_words(self.amount, self.amount.high)
+        least = amount_in_words(self.amount, self.amount.low)
         return f"at {most}" if self.amount.low == 0 else f"from {least} to {most}"
 
     def beyond(self, dose: float) -> str:
         """Say a dose; where no pot was without, as beyond the least amount."""
-        said = amount_said(self.amount, dose)
-        return said if self.amount.low == 0 else f"{said} beyond {amount_said(self.amount, self.amount.low)}"
-
-
-def amount_said(amount: Factor, value: float) -> str:
-    """Say an amount with its unit.
-
-    Examples
-    --------
-    >>> amount_said(Factor("peak_C", "peak_C", "degC"), 750.0)
-    '750 °C'
-    """
-    return f"{value:.4g} {amount.unit.replace('deg', '°')}".strip()
+        said = amount_in_words(self.amount, dose)
+        return (
+            said if self.amount.low == 0 else f"{said} beyond {amount_in_words(self.amount, self.amount.low)}"
+        )
 
 
 def _times(contrast: Contrast, number: float) -> Contrast:

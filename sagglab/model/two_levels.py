@@ -12,13 +12,12 @@ from numpy.typing import NDArray
 from sagglab.errors import ModelError
 from sagglab.model.rows import Rows
 from sagglab.model.terms import Factor, Term
-from sagglab.model.wording import label
+from sagglab.model.wording import amount_in_words, label
 
 #: Words of more factors than make these are left out: thirty factors have a thousand million.
 MOST_WORDS = 20_000
 #: So many recipes or pots are named in a refusal.
 _NAMED = 4
-_UNITS = {"degC": "°C", "degF": "°F", "degC/h": "°C/h"}
 
 
 @dataclass(frozen=True)
@@ -58,8 +57,7 @@ def level(factor: Factor, up: bool) -> str:
     """
     if not factor.is_amount:
         return f"{label(factor)} {factor.levels[int(up)]}"
-    amount = f"{factor.high if up else factor.low:g} {_UNITS.get(factor.unit, factor.unit)}"
-    return f"{label(factor)} at {amount.strip()}"
+    return f"{label(factor)} at {amount_in_words(factor, factor.high if up else factor.low)}"
 
 
 def read_signs(rows: Rows) -> NDArray[np.float64]:
