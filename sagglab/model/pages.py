@@ -33,8 +33,21 @@ def report(head: str, said: Iterable[str], *tables: pd.DataFrame, warned: Iterab
     """Lay a result out as HTML: on what it rests, its sentences, its warnings, its tables for reading."""
     listed = "".join(f"<li>{html.escape(text)}</li>" for text in said)
     warnings = "".join(f"<p>{html.escape(text)}</p>" for text in warned)
-    shown = "".join(html_table(rounded(table)) for table in tables if len(table))
-    return f"<p>{html.escape(head)}</p><ul>{listed}</ul>{warnings}{shown}"
+    return f"<p>{html.escape(head)}</p><ul>{listed}</ul>{warnings}{''.join(map(_shown, tables))}"
+
+
+def _shown(table: pd.DataFrame) -> str:
+    """Lay out one table; what is blank in all rows is left out, and what is the same in all is said below."""
+    if table.empty:
+        return ""
+    cells = rounded(table)
+    below = ""
+    if "note" in cells and (cells["note"] == "").all():
+        cells = cells.drop(columns="note")
+    if "method" in cells and cells["method"].nunique() == 1:
+        below = f"<p>Method: {html.escape(cells['method'].iloc[0])}.</p>"
+        cells = cells.drop(columns="method")
+    return html_table(cells) + below
 
 
 def effects_page(
@@ -58,7 +71,9 @@ def _cells(line: pd.Series) -> dict[str, str]:
         decimals = digits_for((line["high"] - line["low"]) / 2)
     cells = {}
     for column, value in line.items():
-        if not isinstance(value, float):
+        if column == "unit":
+            cells["unit"] = str(value).replace("deg", "°")
+        elif not isinstance(value, float):
             cells[str(column)] = str(value)
         elif column in ("p", "p Holm", "p of varying", "by firing p"):
             cells[str(column)] = probability(value)
@@ -83,7 +98,7 @@ def decimal(value: float, places: int) -> str:
 
 def probability(value: float) -> str:
     """Write a probability for a table, and nothing for NaN."""
-    return "" if math.isnan(value) else "< 0.001" if value < 0.001 else f"{value:.3f}"
+    return "" if math.isnan(value) else "<\u00a00.001" if value < 0.001 else f"{value:.3f}"
 
 
 def html_table(table: pd.DataFrame) -> str:
@@ -96,18 +111,22 @@ def html_table(table: pd.DataFrame) -> str:
     return f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
 
 
-def swatch(lab: NDArray[np.float64], title: str) -> str:
-    """Make one colour a cell of HTML; what the display cannot show has a dashed edge."""
+def _patch(lab: NDArray[np.float64], title: str, size: str) -> str:
+    """Make one colour a patch of HTML; what the display cannot show has a dashed edge."""
     srgb, outside = lab_to_srgb(lab)
     hexed = "".join(f"{round(255 * channel):02x}" for channel in srgb)
     edge = "dashed #b23a00" if outside else "solid transparent"
     about = f"{title}: L* {decimal(lab[0], 1)}, a* {decimal(lab[1], 1)}, b* {decimal(lab[2], 1)}"
     about = html.escape(about + ("; beyond what the display can show" if outside else ""))
-    box = f"background:#{hexed};border:2px {edge};width:7em;height:4em;display:inline-block"
+    box = f"background:#{hexed};border:2px {edge};width:{size};display:inline-block"
+    return f'<span role="img" style="{box}" aria-label="{about}" title="{about}"></span>'
+
+
+def swatch(lab: NDArray[np.float64], title: str) -> str:
+    """Make one colour a large patch of HTML with its title below."""
     return (
         '<span style="display:inline-block;text-align:center;font-size:90%;margin:.2em">'
-        f'<span role="img" style="{box}" aria-label="{about}" title="{about}"></span>'
-        f"<br>{html.escape(title)}</span>"
+        f"{_patch(lab, title, '7em;height:4em')}<br>{html.escape(title)}</span>"
     )
 
 
@@ -164,7 +183,7 @@ def recipes_page(sentence: str, table: pd.DataFrame, colour: tuple[float, float,
     heads = "".join(f"<th>{html.escape(name)}</th>" for name in ["expected", *names])
     rows = []
     for _, line in table.iterrows():
-        cells = [swatch(line[["L*", "a*", "b*"]].to_numpy(dtype=float), "expected")]
+        cells = [_patch(line[["L*", "a*", "b*"]].to_numpy(dtype=float), "expected", "4em;height:1.4em")]
         for name, value in line.items():
             places = 2 if name == "probability" else 1 if name in ("L*", "a*", "b*", "ΔE00") else 0
             amount = number(value, 4) if isinstance(value, float) else str(value)

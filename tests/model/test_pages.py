@@ -12,6 +12,7 @@ from sagglab.model.pages import (
     prediction_page,
     probability,
     recipes_page,
+    report,
     swatch,
     swatches,
 )
@@ -61,7 +62,7 @@ def study():
 class TestNumbers:
     def test_as_many_digits_as_the_interval_allows(self):
         found = cells(effects_page(effect(), (), "", SCATTER))
-        assert found[:8] == ["sugar", "−2.13", "L* per g", "−2.59", "−1.68", "8", "&lt; 0.001", "0.013"]
+        assert found[:8] == ["sugar", "−2.13", "L* per g", "−2.59", "−1.68", "8", "&lt;\u00a00.001", "0.013"]
 
     def test_tens_and_hundreds(self):
         found = cells(effects_page(effect(estimate=1234.5, low=734.5, high=1734.5), (), "", SCATTER))
@@ -82,7 +83,8 @@ class TestNumbers:
         assert number(np.nan, 3) == ""
         assert number(-0.012345, 3) == "−0.0123"
         assert decimal(-3.25, 1) == "−3.2"
-        assert [probability(p) for p in (np.nan, 0.0009, 0.0494, 1.0)] == ["", "< 0.001", "0.049", "1.000"]
+        said = [probability(p) for p in (np.nan, 0.0009, 0.0494, 1.0)]
+        assert said == ["", "<\u00a00.001", "0.049", "1.000"]
 
     def test_scatter(self):
         assert "<td>2.35</td>" in effects_page(effect(), (), "", SCATTER)
@@ -172,4 +174,23 @@ class TestChecks:
             "df": 5.0, "p": 0.0002, "firings": 6, "p of varying": np.nan,
         }  # fmt: skip
         page = checks_page(self.TABLE, pd.DataFrame([line]))
-        assert cells(page) == ["sugar", "−2.13", "0.21", "−2.59", "−1.68", "5", "&lt; 0.001", "6", ""]
+        assert cells(page) == ["sugar", "−2.13", "0.21", "−2.59", "−1.68", "5", "&lt;\u00a00.001", "6", ""]
+
+
+class TestReport:
+    TABLE = pd.DataFrame({"term": ["a", "b"], "p": [0.02, 0.5], "method": "by hand", "note": ["", ""]})
+
+    def test_what_is_the_same_in_all_rows_is_said_once(self):
+        page = report("head", ["said"], self.TABLE, warned=["mind"])
+        assert page.startswith("<p>head</p><ul><li>said</li></ul><p>mind</p><table>")
+        assert "<p>Method: by hand.</p>" in page
+        assert "<th>method</th>" not in page
+        assert "<th>note</th>" not in page
+
+    def test_what_differs_keeps_its_column(self):
+        page = report("head", [], self.TABLE.assign(method=["by hand", "by eye"], note=["", "few"]))
+        assert "<th>method</th>" in page
+        assert "<th>note</th>" in page
+
+    def test_an_empty_table_is_not_shown(self):
+        assert "<table>" not in report("head", [], self.TABLE.iloc[:0])
