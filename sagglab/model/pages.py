@@ -44,7 +44,7 @@ def _shown(table: pd.DataFrame) -> str:
     below = ""
     if "note" in cells and (cells["note"] == "").all():
         cells = cells.drop(columns="note")
-    if "method" in cells and cells["method"].nunique() == 1:
+    if "method" in cells and (cells["method"] == cells["method"].iloc[0]).all():
         below = f"<p>Method: {html.escape(cells['method'].iloc[0])}.</p>"
         cells = cells.drop(columns="method")
     return html_table(cells) + below
