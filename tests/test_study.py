@@ -258,3 +258,10 @@ def test_what_an_older_study_left_is_taken_away(measured, tmp_path):
     assert (tmp_path / "dose of sugar.png").exists() and (tmp_path / "colour.csv").exists()
     write_study(study_results(measured, "dark share", ["clay"]), tmp_path)
     assert not (tmp_path / "dose of sugar.png").exists() and not (tmp_path / "colour.csv").exists()
+
+
+def test_pots_that_could_not_be_used_are_listed(measured):
+    results = measured.results.copy()
+    results.loc[results["pot"] == "p05", "L*"] = float("nan")
+    answer = study_results(replace(measured, results=results)).answer()
+    assert "## Pots left out\n\n- p05: no L*.\n" in answer

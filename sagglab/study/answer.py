@@ -107,6 +107,9 @@ class Study:
         lines += _section("The firings", self.measured.firing_lines())
         if self.not_judged:
             lines += _section("Not judged", [f"{line}." for line in self.not_judged])
+        if len(self.effects.left_out):
+            gaps = self.effects.left_out[["pot", "reason"]].to_numpy()
+            lines += _section("Pots left out", [f"{pot}: {reason}." for pot, reason in gaps])
         if self.measured.problems:
             lines += _section("To look at", [str(problem) for problem in self.measured.problems])
         said = cautions(self.measured.book.pots, self.measured.firings["peak_C"].max())
