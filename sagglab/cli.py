@@ -207,7 +207,7 @@ def _measure(asked: argparse.Namespace) -> int:
 
 
 def _study(asked: argparse.Namespace) -> int:
-    from sagglab.study import WORDS, study
+    from sagglab.study import study, words
 
     options = {
         "forms": dict(asked.form),
@@ -223,7 +223,7 @@ def _study(asked: argparse.Namespace) -> int:
         print("Look at this before you trust it:", *done.checks.worries, sep="\n  ")
     for line in done.not_judged:
         print(f"Not judged: {line}.")
-    print("", *WORDS, sep="\n")
+    print("", *words(done.effects), sep="\n")
     return 0
 
 

@@ -14,7 +14,7 @@ from sagglab.columns import RESULTS
 from sagglab.errors import ModelError, UnknownNameError
 from sagglab.model.effects import Effects, fit_effects
 from sagglab.model.odds import Odds
-from sagglab.study import MeasuredBook, Study, askable, study_results, write_study
+from sagglab.study import MeasuredBook, Study, askable, study, study_results, write_study
 
 BOOK_FILES = ("*.csv", "photos/*", "readings/*", "targets/*")
 
@@ -265,3 +265,48 @@ def test_pots_that_could_not_be_used_are_listed(measured):
     results.loc[results["pot"] == "p05", "L*"] = float("nan")
     answer = study_results(replace(measured, results=results)).answer()
     assert "## Pots left out\n\n- p05: no L*.\n" in answer
+
+
+def test_askable_takes_any_table():
+    table = pd.DataFrame(
+        {
+            "firing": ["f1", "f2", "f3"] * 8,
+            "salt": [k % 8 for k in range(24)],
+            "L*": [40 + k % 5 for k in range(24)],
+            "glaze": ["a", "b"] * 12,
+        }
+    )
+    assert askable(table) == (["salt", "glaze"], ())
+    with pytest.raises(UnknownNameError, match="outcome 'a\\*': the table has no such column"):
+        askable(table, "a*")
+    with pytest.raises(UnknownNameError, match="It has no columns at all"):
+        askable(pd.DataFrame())
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        ({"outcome": "hue angle"}, "outcome 'hue angle': angles run past 360°"),
+        ({"outcome": "notes"}, "outcome 'notes': it holds words."),
+        ({"outcome": "rating", "squares": ["sugar"]}, "model of rating: it does not take squares."),
+        ({"forms": {"sugar": "cube"}}, "form 'cube' of sugar: there is no such form."),
+        ({"forms": {"clay": "log1p"}}, "form 'log1p' of clay: the column holds words."),
+        ({"squares": ["clay"]}, "square of clay: a category has none."),
+        ({"together": [("sugar", "sugar [g]")]}, "together sugar [g]: it names one factor twice."),
+        ({"above": "dat"}, "column 'dat': the table has no such column. Did you mean 'date'."),
+    ],
+)
+def test_a_question_is_checked_before_anything_is_measured(demo, tmp_path, asked, told):
+    with pytest.raises((ModelError, UnknownNameError)) as caught:
+        study(open_book(demo), tmp_path / "into", **asked)
+    assert str(caught.value).startswith(told)
+    assert not (tmp_path / "into").exists()
+
+
+def test_the_words_fit_the_outcome(measured):
+    assert "ΔE00" in study_results(measured).answer().split("## ")[0]
+    share = study_results(measured, "dark share", ["sugar"], above="date").answer().split("## ")[0]
+    assert "L* below 30" in share and "ΔE00" not in share
+    assert "The scatter between dates is counted, too." in share
+    odds = study_results(measured, "state", ["sugar"]).answer().split("## ")[0]
+    assert "twice the odds" in odds and "clear of even odds" in odds

@@ -119,7 +119,7 @@ def _residuals(effects: Effects) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "pot": _names(table),
-            "firing": [str(name).replace("\x1f", " ") for name in fitted.groups["firing"]],
+            "firing": fitted.groups["firing"].astype(str),
             "place": table["place"].to_numpy() if "place" in table else None,
             "fitted": fitted.y - residual,
             "residual": residual,

@@ -18,7 +18,8 @@ from sagglab.model.effects import Effects
 from sagglab.model.eye import by_eye
 from sagglab.model.outcomes import Outcomes, fit_outcomes
 from sagglab.model.pages import colours_page, decimal, prediction_page
-from sagglab.model.predict import MEAN, NEW_FIRING, Prediction, said_recipe
+from sagglab.model.predict import MEAN, NEW_FIRING, Prediction
+from sagglab.model.recipe import said_recipe
 from sagglab.model.rows import COORDINATES
 from sagglab.model.sentences import LIMIT
 from sagglab.model.terms import Factor

@@ -13,7 +13,7 @@ from sagglab.errors import ModelError
 from sagglab.model.leaving_out import Gathered, judge
 from sagglab.model.mixed import MixedFit
 from sagglab.model.pages import report
-from sagglab.model.rows import Rows, read_rows
+from sagglab.model.rows import COORDINATES, Rows, read_measures
 from sagglab.model.shapes import (
     EACH,
     K_SPAN,
@@ -51,7 +51,8 @@ class Doses:
     points : DataFrame
         The pots used, indexed as in the results: firing, amount, and effect: the outcome less the other
         factors and the level, as `best` has them, to be set beside the curve. The level is each firing's own
-        where the amount varies within firings, and else one for all.
+        where the amount varies within firings, and else one for all. And ``L*``, ``a*``, ``b*``, where the
+        results have them.
     best : str
         The simplest of the shapes whose left-out error is within one standard error of the least.
     outcome : str
@@ -180,7 +181,7 @@ def compare_doses(
     """
     if isinstance(factors, str):
         raise ModelError("factors", "a word was given where a list is wanted", f"write factors=['{factors}']")
-    rows = read_rows(results, outcome, [amount, *factors], [firing])
+    rows = read_measures(results, outcome, [amount, *factors], [firing])
     _check(rows)
     study = DoseStudy.of(rows)
     asked = rows.factors[0]
@@ -305,6 +306,7 @@ def _points(rows: Rows, study: DoseStudy, shape: str, fit: MixedFit, k: float, w
             "firing": rows.table[rows.groups[0]].to_numpy(),
             "amount": rows.table[study.amount.heading].to_numpy(),
             "effect": np.asarray(cleared - levels),
+            **{name: rows.table[name].to_numpy() for name in COORDINATES if rows.colour is not None},
         },
         index=rows.table.index,
     )

@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from sagglab.errors import ModelError, UnknownNameError
+from sagglab.model.dependence import pieces
 from sagglab.model.effect_rows import lay_out
 from sagglab.model.pages import effects_page
-from sagglab.model.rows import Rows, read_rows
+from sagglab.model.rows import Rows, read_measures
 from sagglab.model.scale import Scale, scale_for
 from sagglab.model.sentences import About, factor_sentence, term_sentence
 from sagglab.model.strata import FittedStrata, fit_strata
@@ -96,7 +97,7 @@ class Effects:
                 return factor_sentence(factor, self.table, self._about)
         for term in self.terms:
             if name == term.name or name in [row.name for row in term.rows()]:
-                return term_sentence(term, self.table, self._about)
+                return term_sentence(term, self.table, pieces(self.fitted, term), self._about)
         known = ", ".join(
             [factor.name for factor in self.factors]
             + [term.name for term in self.terms if len(term.factors) > 1]
@@ -129,7 +130,7 @@ class Effects:
     @property
     def counts(self) -> str:
         """Say on what all rests."""
-        return counted(self.outcome, self.pots, self.firings, len(self.left_out))
+        return counted(self.outcome, self.pots, self.firings, self.left_out)
 
     def __repr__(self) -> str:
         return "\n".join([self.counts, *self.sentences()])
@@ -206,10 +207,9 @@ def fit_effects(
     Pots with sugar came out 4.2 L* darker than pots without (95 % interval 1.1 to 7.3 darker);
     reckoned by the amount, 2.13 L* darker for each gram (1.68 to 2.59), judged on 12 pots in 3 firings.
     """
-    _check_outcome(outcome)
     groups = {"above": above, "firing": firing, "below": below}
     asked = [name for name in groups.values() if name]
-    read = read_rows(results, outcome, factors, asked, forms)
+    read = read_measures(results, outcome, factors, asked, forms)
     fires = len(pd.unique(read.labels(read.groups[asked.index(firing)])))
     constant = [factor.name for factor in read.factors if factor.constant]
     # Within a single firing a factor that never varies may belong to the firing: that is said in its row.
@@ -236,18 +236,3 @@ def fit_effects(
         table, fitted.variances, read.outcome, pots, fires, read.left_out, read.factors, terms, fitted, read,
         scale, read.colour,
     )  # fmt: skip
-
-
-def _check_outcome(outcome: str) -> None:
-    if outcome.startswith("hue angle"):
-        raise ModelError(
-            f"outcome '{outcome}'",
-            "angles run past 360° to 0°, so they have no mean",
-            "ask for a* and b*, or for the colour as a whole with fit_colour",
-        )
-    if outcome == "rating":
-        raise ModelError(
-            f"outcome '{outcome}'",
-            "it is an order, not a measure: the step from 1 to 2 need not be that from 4 to 5",
-            "use fit_ratings",
-        )

@@ -15,7 +15,7 @@ from scipy.sparse.csgraph import connected_components
 from sagglab.errors import ModelError
 from sagglab.model.contrasts import Contrast, holm
 from sagglab.model.pages import report
-from sagglab.model.rows import COORDINATES, Rows, read_rows
+from sagglab.model.rows import COORDINATES, Rows, read_measures
 from sagglab.model.sentences import About, Said
 from sagglab.model.terms import Factor
 from sagglab.model.wording import count, counted, effect_unit, label, words_for
@@ -96,7 +96,7 @@ class Comparison:
 
     @property
     def _counts(self) -> str:
-        return counted(self.outcome, self.pots, self.firing_count, len(self.left_out))
+        return counted(self.outcome, self.pots, self.firing_count, self.left_out)
 
 
 def compare(results: pd.DataFrame, factor: str, outcome: str = "L*", firing: str = "firing") -> Comparison:
@@ -146,7 +146,7 @@ def compare(results: pd.DataFrame, factor: str, outcome: str = "L*", firing: str
     Pots with sugar came out 4.3 L* darker than pots without in the same firing (95 % interval 2.8 to 5.9
     darker), judged on 12 pots in 3 firings. Other choices are not taken into account.
     """
-    rows = read_rows(results, outcome, [factor], [firing])
+    rows = read_measures(results, outcome, [factor], [firing])
     asked = rows.factors[0]
     kinds, levels = _levels(asked, rows)
     labels = rows.labels(rows.groups[0])

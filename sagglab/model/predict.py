@@ -15,14 +15,13 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import linalg, special
 
-from sagglab.errors import ModelError, UnknownNameError
+from sagglab.errors import UnknownNameError
 from sagglab.model.mixed import MixedFit, indicators
 from sagglab.model.pages import decimal, prediction_page
+from sagglab.model.recipe import code_recipe, said_recipe
 from sagglab.model.rows import COORDINATES
 from sagglab.model.strata import ONE_FIRING, FittedStrata
-from sagglab.model.terms import Factor, find_factor, unit_of
-from sagglab.model.wording import amount_in_words, digits_for, label, tried_in_words
-from sagglab.units import parse_heading
+from sagglab.model.wording import digits_for
 
 if TYPE_CHECKING:
     from sagglab.model.effects import Effects
@@ -55,6 +54,8 @@ class Prediction:
     colours : ndarray, shape (3, 3), or None
         L*, a*, b* at the low end, the middle and the high end for a new pot in a new firing, or for the mean
         where that cannot be had; for an outcome that is a coordinate of colour, the others at the pots' mean.
+    whole : float
+        For a share, what counts as all; else zero.
     """
 
     table: pd.DataFrame
@@ -63,6 +64,7 @@ class Prediction:
     notes: tuple[str, ...]
     extrapolated: bool
     colours: NDArray[np.float64] | None
+    whole: float = 0.0
 
     def __repr__(self) -> str:
         lines = [f"{self.outcome} of {said_recipe(self.recipe)}"]
@@ -70,8 +72,10 @@ class Prediction:
             if np.isnan(line["low"]):
                 lines.append(f"  {line['what']}: cannot be had")
                 continue
-            places = max(digits_for((line["high"] - line["low"]) / 2), 0)
-            numbers = [decimal(line[end], places) for end in ("estimate", "low", "high")]
+            times = 100 / self.whole if self.whole else 1
+            places = max(digits_for(times * (line["high"] - line["low"]) / 2), 0)
+            numbers = [decimal(times * line[end], places) for end in ("estimate", "low", "high")]
+            numbers = [f"{number} %" for number in numbers] if self.whole else numbers
             lines.append(f"  {line['what']}: {numbers[0]} (95 % interval {numbers[1]} to {numbers[2]})")
         return "\n".join([*lines, *(f"  {note}" for note in self.notes)])
 
@@ -115,7 +119,7 @@ def predict(effects: Effects, recipe: Mapping[str, object], firing: object = Non
         (NEW_FIRING, *(float(part[0]) for part in new_firing(fitted, row[None]))),
     ]
     if firing is not None:
-        lines.append((f"a new pot in firing {firing}", *_seen_firing(effects, row, str(firing))))
+        lines.append((f"a new pot in firing {firing}", *_seen_firing(effects, row, _tag(firing))))
     outside = any("lies outside" in note for note in notes)
     table = pd.DataFrame(
         [(what, *_interval(effects, *numbers), *numbers[1:]) for what, *numbers in lines],
@@ -128,73 +132,19 @@ def predict(effects: Effects, recipe: Mapping[str, object], firing: object = Non
     if effects.outcome.startswith("L*") and (low < 0 or high > 100):
         notes.append("the interval runs past what L* can be, 0 to 100: take its end for that")
     return Prediction(
-        table, effects.outcome, known, tuple(notes), far or outside, _colours(effects, (low, middle, high))
-    )
-
-
-def code_recipe(
-    effects: Effects, recipe: Mapping[str, object]
-) -> tuple[NDArray[np.float64], dict[str, object], list[str]]:
-    """Turn a recipe into the row of the model, shape (p,), with its headings and what must be noted.
-
-    Raises
-    ------
-    UnknownNameError, ModelError
-        As `predict`.
-    """
-    asked = {find_factor(effects.factors, name): value for name, value in recipe.items()}
-    notes, values = [], {}
-    for factor, value in asked.items():
-        values[factor.heading], told = _value(factor, value)
-        notes += told
-    given = [factor for factor in asked if not factor.constant]
-    row = np.zeros(effects.fitted.X.shape[1])
-    row[0] = 1
-    table = pd.DataFrame({factor.heading: [values[factor.heading]] for factor in given})
-    for term, span in effects.fitted.spans.items():
-        if all(factor in asked for factor in term.factors):
-            row[span] = term.code(table)[0]
-    for factor in effects.factors:
-        if factor not in asked and not factor.constant:
-            mean = (
-                amount_in_words(factor, float(effects.rows.table[factor.heading].mean()))
-                if (factor.is_amount)
-                else "the mean of its levels"
-            )
-            notes.append(f"{label(factor)} was not given: taken at {mean}")
-    return row, values, notes
-
-
-def _value(factor: Factor, value: object) -> tuple[object, list[str]]:
-    if not factor.is_amount:
-        if str(value) not in factor.levels:
-            raise UnknownNameError(
-                f"{factor.name} '{value}'",
-                "no pot fired had it",
-                f"it can be {', '.join(factor.levels)}",
-            )
-        return str(value), []
-    try:
-        amount = float(value)
-    except (TypeError, ValueError):
-        amount = np.nan
-    if not np.isfinite(amount):
-        raise ModelError(
-            f"{factor.name} {value!r}", "it is no number", f"write the amount in {factor.unit or 'numbers'}"
-        )
-    if factor.form != "amount" and amount < 0:
-        raise ModelError(f"{factor.name} {value!r}", "it is below zero", "write the amount that was used")
-    if factor.low <= amount <= factor.high:
-        return amount, []
-    return amount, [
-        f"{label(factor)} {amount_in_words(factor, amount)} lies outside the {tried_in_words(factor)} tried"
-    ]
+        table, effects.outcome, known, tuple(notes), far or outside,
+        _colours(effects, (low, middle, high)), effects.scale.whole,
+    )  # fmt: skip
 
 
 def leverages(fitted: FittedStrata, rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """How far out each row lies from the pots fired, x'(X'X)⁻¹x, shape (m,)."""
     triangle = np.linalg.qr(fitted.X, mode="r")
     return np.sum(linalg.solve_triangular(triangle, rows.T, trans="T") ** 2, axis=0)
+
+
+def _tag(firing: object) -> str:
+    return f"{firing:g}" if isinstance(firing, int | float | np.number) else str(firing).strip()
 
 
 def _interval(effects: Effects, middle: float, error: float, df: float) -> tuple[float, float, float]:
@@ -241,17 +191,11 @@ def new_firing(
 
 def _seen_firing(effects: Effects, row: NDArray[np.float64], firing: str) -> tuple[float, float, float]:
     fitted = effects.fitted
-    column = effects.rows.groups[list(fitted.groups).index("firing")]
-    names = effects.rows.table[column].astype(str).to_numpy()
+    names = fitted.groups["firing"]
     seen = names == firing
-    held = pd.unique(fitted.groups["firing"][seen])
-    if not len(held):
+    if not seen.any():
         known = ", ".join(pd.unique(names))
         raise UnknownNameError(f"firing '{firing}'", "no pot of it is in the model", f"there are {known}")
-    if len(held) > 1:
-        raise ModelError(
-            f"firing '{firing}'", f"{len(held)} firings are called so", "give each firing a tag of its own"
-        )
     fit = fitted.fit
     if fitted.method == ONE_FIRING:
         middle, error, df = _mean(fitted, row)
@@ -321,19 +265,3 @@ def _colours(effects: Effects, values: tuple[float, float, float]) -> NDArray[np
     colours = np.tile(np.array(effects.colour), (3, 1))
     colours[:, COORDINATES.index(effects.outcome)] = values
     return colours
-
-
-def said_recipe(recipe: Mapping[str, object]) -> str:
-    """Write a recipe.
-
-    Examples
-    --------
-    >>> said_recipe({"sugar [g]": 2.0, "clay": "buff", "peak_C": 750.0})
-    'sugar 2 g, clay buff, peak 750 °C'
-    """
-    parts = []
-    for heading, value in recipe.items():
-        factor = Factor(heading, parse_heading(heading).name, unit_of(heading))
-        said = amount_in_words(factor, value) if isinstance(value, float) else str(value)
-        parts.append(f"{label(factor)} {said}")
-    return ", ".join(parts) or "a pot of the mean recipe"

@@ -4,12 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.errors import ModelError, UnknownNameError
+from sagglab.model.table_checks import (
+    check_amount,
+    check_measures,
+    check_name_of_outcome,
+    check_nested,
+    check_pots,
+    check_question,
+    check_spelling,
+)
 from sagglab.model.terms import Factor, read_factor
 from sagglab.units import parse_heading
 
@@ -25,7 +36,7 @@ class Rows:
     ----------
     table : DataFrame
         The columns outcome, groups and factors, tidied, every value present; and ``pot``,
-        ``place`` where the table has them.
+        ``place``, ``L*``, ``a*``, ``b*`` where the table has them.
     outcome : str
         Its heading.
     groups : tuple of str
@@ -50,11 +61,8 @@ class Rows:
         return self.table[self.outcome].to_numpy(dtype=float)
 
     def labels(self, group: str) -> NDArray[np.object_]:
-        """Name the group that each row belongs to, within the groups that hold it, shape (n,)."""
-        upto = self.groups[: self.groups.index(group) + 1]
-        return np.array(
-            ["\x1f".join(map(str, row)) for row in self.table[list(upto)].to_numpy()], dtype=object
-        )
+        """Name the group that each row belongs to, shape (n,)."""
+        return self.table[group].to_numpy(dtype=object)
 
 
 def find_column(table: pd.DataFrame, wanted: str, role: str) -> str:
@@ -84,14 +92,21 @@ def find_column(table: pd.DataFrame, wanted: str, role: str) -> str:
     found = [heading for heading in headings if heading == wanted]
     found = found or [heading for heading in headings if parse_heading(heading).name == wanted]
     if not found:
-        raise UnknownNameError(
-            f"{role} '{wanted}'", "the table has no such column", f"its columns are {', '.join(headings)}"
-        )
+        raise UnknownNameError(f"{role} '{wanted}'", "the table has no such column", _like(wanted, headings))
     if len(found) > 1:
         named = " and ".join(f"'{heading}'" for heading in found)
         remedy = "rename one of them" if len(set(found)) == 1 else "name one of them in full"
         raise ModelError(f"{role} '{wanted}'", f"it can mean {named}", remedy)
     return found[0]
+
+
+def _like(wanted: str, headings: Sequence[str]) -> str:
+    """Say which columns may have been meant; all of them when none is like it."""
+    names = {parse_heading(heading).name.casefold(): heading for heading in headings}
+    near = [names[name] for name in get_close_matches(wanted.casefold(), names, 3, 0.7)]
+    if near:
+        return f"did you mean {' or '.join(repr(name) for name in near)}"
+    return f"its columns are {', '.join(headings)}" if headings else "it has no columns at all"
 
 
 def tidy(values: pd.Series) -> NDArray[np.float64] | NDArray[np.object_]:
@@ -102,6 +117,10 @@ def tidy(values: pd.Series) -> NDArray[np.float64] | NDArray[np.object_]:
     if pd.api.types.is_numeric_dtype(values.dtype):
         numbers = values.to_numpy(dtype=float, na_value=np.nan)
         return np.where(np.isfinite(numbers), numbers, np.nan)
+    if pd.api.types.is_datetime64_any_dtype(values.dtype):
+        # Days without their midnight.
+        days = (values.dropna() == values.dropna().dt.normalize()).all()
+        values = values.dt.strftime("%Y-%m-%d" if days else "%Y-%m-%d %H:%M")
     text = [
         None if missing else str(value).strip() for value, missing in zip(values, values.isna(), strict=True)
     ]
@@ -137,17 +156,10 @@ def read_rows(
     ModelError
         No factors, a column named twice, no usable rows, words for numbers, a pot in two rows.
     """
-    if isinstance(factors, str):
-        raise ModelError("factors", "a word was given where a list is wanted", f"write factors=['{factors}']")
-    if not len(factors):
-        raise ModelError(
-            "factors", "no list of factors was given", "name at least one, as in factors=['sugar']"
-        )
+    check_question(results, factors, forms)
     results = results.rename(columns=str)
     outcome = find_column(results, outcome, "outcome")
-    groups = tuple(
-        find_column(results, group, "group" if group != "firing" else "firing") for group in groups
-    )
+    groups = tuple(find_column(results, group, "column") for group in groups)
     headings = [find_column(results, factor, "factor") for factor in factors]
     roles = [outcome, *groups, *headings]
     twice = sorted({heading for heading in roles if roles.count(heading) > 1})
@@ -158,6 +170,7 @@ def read_rows(
             "name each column once: as outcome, firing or factor",
         )
     tidied = {heading: tidy(results[heading]) for heading in roles}
+    tidied |= {group: _tags(tidied[group]) for group in groups}
     missing = {heading: pd.isna(values) for heading, values in tidied.items()}
     bad = np.any(list(missing.values()), axis=0)
     used = pd.DataFrame(
@@ -170,9 +183,15 @@ def read_rows(
             "fill in the gaps, or leave out the factor that is blank",
         )
     for heading in headings:
-        _check_amount(heading, results[heading])
+        check_amount(heading, results[heading])
+        if used[heading].dtype != float:
+            check_spelling(heading, used[heading].to_numpy(), "factor")
+    for group in groups:
+        check_spelling(group, used[group].to_numpy(), "column")
+    for outer, inner in pairwise(groups):
+        check_nested(outer, inner, used)
     if "pot" in results and "pot" not in groups:
-        _check_pots(results, groups[-1])
+        check_pots(tidy(results["pot"]), tidied[groups[-1]])
     if used[outcome].dtype != float:
         raise ModelError(f"outcome '{outcome}'", "it is not a column of numbers", "name one that is")
     reasons = [
@@ -182,11 +201,11 @@ def read_rows(
     index = results.index[bad]
     pots = results["pot"].to_numpy(dtype=object)[bad] if "pot" in results else index.to_numpy(dtype=object)
     left_out = pd.DataFrame({"row": index, "pot": pots, "reason": pd.Series(reasons, dtype="str")})
-    for heading in ("pot", "place"):
+    for heading in ("pot", "place", *COORDINATES):
         if heading in results and heading not in used:
             used[heading] = tidy(results[heading])[~bad]
     factors = _factors(results, used, headings, forms or {})
-    return Rows(used, outcome, groups, factors, left_out, _mean_colour(results.loc[~bad]))
+    return Rows(used, outcome, groups, factors, left_out, _mean_colour(used))
 
 
 def _factors(
@@ -206,35 +225,40 @@ def _factors(
     )
 
 
-def _mean_colour(results: pd.DataFrame) -> tuple[float, float, float] | None:
-    if not set(COORDINATES) <= set(results.columns):
+def read_measures(
+    results: pd.DataFrame,
+    outcome: str,
+    factors: Sequence[str],
+    groups: Sequence[str],
+    forms: Mapping[str, str] | None = None,
+) -> Rows:
+    """Read rows as `read_rows`, for an outcome that is a measure, whose mean says something.
+
+    Raises
+    ------
+    UnknownNameError, ModelError
+        As `read_rows`; and for angles, ratings, an outcome that never differs, a lightness that cannot be.
+    """
+    check_name_of_outcome(outcome)
+    rows = read_rows(results, outcome, factors, groups, forms)
+    check_measures(rows.outcome, rows.y)
+    return rows
+
+
+def _tags(values: NDArray) -> NDArray[np.object_]:
+    """Names from numbers: firing 3, not 3.0."""
+    if values.dtype != float:
+        return values
+    return np.array([None if np.isnan(value) else f"{value:g}" for value in values], dtype=object)
+
+
+def _mean_colour(used: pd.DataFrame) -> tuple[float, float, float] | None:
+    if not set(COORDINATES) <= set(used.columns):
         return None
-    held = [tidy(results[name]) for name in COORDINATES]
+    held = [used[name].to_numpy() for name in COORDINATES]
     if any(values.dtype != float or np.isnan(values).all() for values in held):
         return None
     return tuple(float(np.nanmean(values)) for values in held)
-
-
-def _check_amount(heading: str, values: pd.Series) -> None:
-    """Refuse words under a heading with a unit: one slip would turn all amounts into names."""
-    kept_as_levels = isinstance(values.dtype, pd.CategoricalDtype)
-    if not parse_heading(heading).unit or kept_as_levels or pd.api.types.is_numeric_dtype(values.dtype):
-        return
-    words = sorted(set(values[pd.to_numeric(values, errors="coerce").isna() & values.notna()].astype(str)))
-    told = f"it holds '{words[0]}', which is no number" if words else "its numbers are kept as text"
-    raise ModelError(f"factor '{heading}'", told, "make it a column of numbers")
-
-
-def _check_pots(results: pd.DataFrame, firing: str) -> None:
-    """Refuse a pot that counts more than once: two views of one pot are not two pots."""
-    pots = pd.DataFrame({"pot": tidy(results["pot"]), "firing": tidy(results[firing])})
-    twice = pots[pots["pot"].notna() & pots.duplicated()]
-    if len(twice):
-        raise ModelError(
-            f"pot {', '.join(sorted(set(twice['pot'].astype(str))))}",
-            "it has more than one row, and a pot counts once",
-            "gather its views into one row",
-        )
 
 
 def _order(values: pd.Series) -> list[str]:

@@ -19,7 +19,7 @@ from sagglab.errors import ModelError, UnknownNameError
 from sagglab.model.lenth import BETWEEN, FEWEST, margins_of
 from sagglab.model.mixed import indicators
 from sagglab.model.pages import report
-from sagglab.model.rows import read_rows
+from sagglab.model.rows import read_measures
 from sagglab.model.terms import Term
 from sagglab.model.two_levels import Chain, apart, level, read_chains, read_signs
 from sagglab.model.wording import digits_for, effect_unit, label, words_for
@@ -226,7 +226,7 @@ def screen_effects(
     >>> screening.table[["term", "estimate", "beyond"]].head(2).to_numpy().tolist()
     [['sugar', -18.0, 'margin for all'], ['salt', -1.0, '']]
     """
-    rows = read_rows(results, outcome, factors, [firing])
+    rows = read_measures(results, outcome, factors, [firing])
     signs = read_signs(rows)
     chains, longest = read_chains(rows.factors, signs)
     kept, mixed = apart(chains)

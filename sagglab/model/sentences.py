@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from sagglab.model.dependence import Piece
 from sagglab.model.eye import JUST_SEEN, by_eye, one_coordinate
 from sagglab.model.rows import COORDINATES
 from sagglab.model.scale import Scale
@@ -158,13 +159,16 @@ class Said:
 
     def aside(self, over: str = "") -> str:
         """Say what an eye would see, and the doubt that remains when the question alone looks clear."""
-        parts = [f"{over}{self.eye}"] if self.eye else []
-        if self.clear and not self.sure:
-            parts.append(
-                "not sure: of so many effects asked at once, chance may give one like it "
-                f"(p {said_p(self.p)}; allowing for all, {said_p(self.p_holm)})"
-            )
-        return "".join(f"; {part}" for part in parts)
+        return (f"; {over}{self.eye}" if self.eye else "") + self.doubt()
+
+    def doubt(self) -> str:
+        """Say what doubt remains when the question alone looks clear."""
+        if not self.clear or self.sure:
+            return ""
+        return (
+            "; not sure: of so many effects asked at once, chance may give one like it "
+            f"(p {said_p(self.p)}; allowing for all, {said_p(self.p_holm)})"
+        )
 
 
 def factor_sentence(factor: Factor, table: pd.DataFrame, about: About) -> str:
@@ -196,22 +200,42 @@ def factor_sentence(factor: Factor, table: pd.DataFrame, about: About) -> str:
     return f"{told}, {about.judged(rows.loc[names[0], 'stratum'])}."
 
 
-def term_sentence(term: Term, table: pd.DataFrame, about: About) -> str:
-    """Say what a square or a pair of factors did."""
+def term_sentence(term: Term, table: pd.DataFrame, found: Sequence[Piece], about: About) -> str:
+    """Say what a square or a pair of factors did.
+
+    Parameters
+    ----------
+    term : Term
+    table : DataFrame
+        The table of effects.
+    found : sequence of Piece
+        The term taken apart.
+    about : About
+    """
     rows = table.set_index("term").loc[[row.name for row in term.rows()]]
     said = [about.row(line) for _, line in rows.iterrows()]
     clear = any(row.sure for row in said)
     one, other = (label(factor) for factor in term.factors)
-    doubt = "" if clear else next((row.aside() for row in said if row.clear), "")
     if term.is_square:
-        bend = "bends" if clear else "may bend or run straight: the data cannot tell"
-        told = f"What {one} does {bend}"
+        told = f"What {one} does bends" if clear else f"Whether what {one} does bends, the data cannot tell"
     elif clear:
         told = f"What {one} does depends on {other}"
     else:
         told = f"Whether what {one} does depends on {other}, the data cannot tell"
-    size = f" ({said[0].full()}, {said[0].interval()[1:]}" if len(said) == 1 and said[0].clear else ""
-    return f"{told}{size}{doubt}, {about.judged(rows['stratum'].iloc[0])}."
+    # A share's pieces are differences of logits, which mean nothing to a potter.
+    parts = "" if about.scale.is_share else "; ".join(_piece(piece, about) for piece in found)
+    doubt = "" if clear else next((row.doubt() for row in said if row.clear), "")
+    return f"{told}{f': {parts}' if parts else ''}{doubt}, {about.judged(rows['stratum'].iloc[0])}."
+
+
+def _piece(piece: Piece, about: About) -> str:
+    low, high = piece.contrast.interval()
+    blank = (math.nan, math.nan, math.nan, math.nan)
+    said = Said(piece.contrast.estimate, low, high, piece.contrast.p, 0.0, blank, words_for(about.outcome))
+    of = f" {piece.of}" if piece.of else ""
+    if said.clear:
+        return f"{piece.where} {said.full()}{of} ({said.reach()})"
+    return f"{piece.where}{of} {said.anywhere()}"
 
 
 def _amount(factor: Factor, slope: Said, between: Said | None) -> str:
@@ -234,9 +258,8 @@ def _amount(factor: Factor, slope: Said, between: Said | None) -> str:
         )
     unclear = f"Between pots with {name} and pots without, the data cannot tell: {between.anywhere()}"
     if slope.clear:
-        return (
-            f"{unclear}; yet pots came out {slope.full()} for {short} {slope.interval()}{slope.aside(over)}"
-        )
+        told = f"{slope.full()} for {short} {slope.interval()}{slope.aside(over)}"
+        return f"{unclear}; reckoned by the amount they can: {told}"
     return f"{unclear}, and for {short} {slope.anywhere()}{between.aside()}"
 
 

@@ -22,7 +22,7 @@ from sagglab.units import parse_heading
 #: Unit of a measured column whose name ends so; firing measures carry their unit in the name.
 _NAMED_UNITS = {"_C_per_h": "degC/h", "_C": "degC"}
 #: Units that have no "without": zero is a point on their scale like any other.
-_SCALES = ("degC", "degF", "K", "degC/h", "min", "h")
+SCALES = ("degC", "degF", "K", "degC/h", "min", "h")
 
 
 @dataclass(frozen=True)
@@ -270,7 +270,7 @@ def read_factor(
         unit,
         tried=tuple(sorted(set(values.tolist()))),
         centre=float(coded.mean()),
-        lacking=bool(unit not in _SCALES and values.min() == 0 < values.max()),
+        lacking=bool(unit not in SCALES and values.min() == 0 < values.max()),
         constant=bool(coded.min() == coded.max()),
         form=form,
     )
@@ -299,6 +299,12 @@ def read_terms(
         A square of a category; a pair of one factor; what never varies; something asked twice.
     """
     terms = [Term((factor,)) for factor in factors if not factor.constant]
+    first = factors[0].name
+    if isinstance(squares, str):
+        raise ModelError("squares", "a word was given where a list is wanted", f"write squares=['{squares}']")
+    if isinstance(together, str):
+        pair = (first, factors[1].name if len(factors) > 1 else "another")
+        raise ModelError("together", "a word was given where pairs are wanted", f"write together=[{pair}]")
     for name in squares:
         factor = find_factor(factors, name)
         if not factor.is_amount:
@@ -306,9 +312,7 @@ def read_terms(
         terms.append(Term((factor, factor)))
     for pair in together:
         if isinstance(pair, str) or len(pair) != 2:
-            raise ModelError(
-                f"together {pair!r}", "it is not a pair", "write together=[('sugar', 'copper sulphate')]"
-            )
+            raise ModelError(f"together {pair!r}", "it is not a pair", f"write together=[('{first}', …)]")
         one, other = (find_factor(factors, name) for name in pair)
         if one == other:
             raise ModelError(

@@ -15,7 +15,8 @@ from sagglab.errors import ModelError
 from sagglab.model.effects import Effects
 from sagglab.model.outcomes import Outcomes
 from sagglab.model.pages import recipes_page
-from sagglab.model.predict import leverages, new_firing, said_recipe
+from sagglab.model.predict import leverages, new_firing
+from sagglab.model.recipe import said_recipe
 from sagglab.model.terms import Factor
 
 #: Amounts tried of one factor: the values fired where they are so few, else so many evenly spaced.

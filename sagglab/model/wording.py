@@ -6,6 +6,8 @@ import math
 import re
 from dataclasses import dataclass
 
+import pandas as pd
+
 from sagglab.model.scale import Scale
 from sagglab.model.terms import Factor, unit_of
 from sagglab.units import parse_heading
@@ -19,10 +21,25 @@ _OUTCOMES = {
 }
 #: Units of the measures whose headings state none.
 _MEASURED = {"dark share": "share", "glare share": "share", "hue angle": "degrees"}
-_SPELT = {"g": "gram", "coats": "coat", "cm": "centimetre", "mL": "millilitre", "count": "piece"}
+_SPELT = {
+    "g": "gram",
+    "oz": "ounce",
+    "lb": "pound",
+    "kg": "kilogram",
+    "mm": "millimetre",
+    "coats": "coat",
+    "cm": "centimetre",
+    "mL": "millilitre",
+    "count": "piece",
+}
 _SIGNS = {"degC": "°C", "degF": "°F", "degC/h": "°C/h"}
 #: Scales on which one unit is too small a step to speak of.
-_STEPS = {"degC": ("10 °C", "higher"), "degC/h": ("10 °C/h", "higher"), "min": ("10 minutes", "more")}
+_STEPS = {
+    "degC": ("10 °C", "higher"),
+    "degF": ("10 °F", "higher"),
+    "degC/h": ("10 °C/h", "higher"),
+    "min": ("10 minutes", "more"),
+}
 
 
 @dataclass(frozen=True)
@@ -151,16 +168,20 @@ def count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def counted(outcome: str, pots: int, firings: int, left_out: int) -> str:
-    """Say on what an answer rests.
+def counted(outcome: str, pots: int, firings: int, left_out: pd.DataFrame) -> str:
+    """Say on what an answer rests, and which rows were left out, with the reason.
 
     Examples
     --------
-    >>> counted("L*", 36, 6, 1)
-    'L* of 36 pots in 6 firings; 1 row left out'
+    >>> counted("L*", 36, 6, pd.DataFrame({"pot": ["p05"], "reason": ["no clay"]}))
+    'L* of 36 pots in 6 firings; 1 row left out (p05: no clay)'
     """
     said = f"{outcome} of {count(pots, 'pot')} in {count(firings, 'firing')}"
-    return said + (f"; {count(left_out, 'row')} left out" if left_out else "")
+    if left_out.empty:
+        return said
+    named = [f"{pot}: {reason}" for pot, reason in left_out[["pot", "reason"]].to_numpy()]
+    more = f"; and {len(named) - 4} more" if len(named) > 4 else ""
+    return f"{said}; {count(len(named), 'row')} left out ({'; '.join(named[:4])}{more})"
 
 
 def said_p(p: float) -> str:

@@ -8,7 +8,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
-        "answer": ["WORDS", "Study"],
+        "answer": ["Study", "words"],
         "asking": ["askable", "judge"],
         "files": ["write_study"],
         "measured": ["MeasuredBook", "measure_book"],

@@ -11,18 +11,32 @@ from sagglab.model.dose import Doses
 from sagglab.model.effects import Effects
 from sagglab.model.matched import Comparison
 from sagglab.model.odds import Odds
+from sagglab.model.rows import COORDINATES
 from sagglab.model.sentences import LIMIT
 from sagglab.study.measured import MeasuredBook
 
-#: What the numbers of an answer mean, for a reader who meets them first.
-WORDS = (
+_COLOUR = (
     "L* is lightness: 0 is black, 100 is white, and a difference of about 1 can just be seen. a* goes from "
-    "green (below 0) to red (above 0), b* from blue to yellow. ΔE00 is how far two colours are apart: at "
-    "0.8 half of all people see a difference, at 1.8 it is plain.",
-    "The 95 % interval is what the pots leave open: of twenty such intervals, nineteen hold the true "
-    "difference. Where it holds zero, the data cannot tell. An effect is called sure when it stays clear "
-    "of zero with all the questions allowed for that were asked at once.",
+    "green (below 0) to red (above 0), b* from blue to yellow. ΔE00 is how far two colours are apart: at 0.8 "
+    "half of all people see a difference, at 1.8 it is plain. What an eye would see is said of that end of "
+    "the interval which is nearer to none."
 )
+_DARK = "The dark share is the share of the surface with L* below 30, where 0 is black and 100 is white."
+_ODDS = "Odds of 3 are three to one; twice the odds of three to one are six to one."
+_INTERVAL = (
+    "The 95 % interval is what the pots leave open: of twenty such intervals, nineteen hold the true "
+    "difference. Where it holds zero, the data cannot tell. An effect is called sure when it stays clear of "
+    "zero with all the questions allowed for that were asked at once."
+)
+
+
+def words(effects: Effects | Odds) -> tuple[str, ...]:
+    """Say what the numbers of an answer mean, for a reader who meets them first."""
+    if isinstance(effects, Odds):
+        return (_ODDS, _INTERVAL.replace("clear of zero", "clear of even odds").replace("zero", "1"))
+    name = effects.outcome.partition(" ")[0]
+    first = _COLOUR if name in COORDINATES else _DARK if effects.outcome == "dark share" else ""
+    return (*filter(None, [first]), _INTERVAL)
 
 
 @dataclass(frozen=True)
@@ -70,6 +84,12 @@ class Study:
         said = [self.effects.sentence(factor.heading) for factor in [*showed, *open_still]]
         return (first, *said, *self._more())
 
+    def _above(self) -> str:
+        if isinstance(self.effects, Odds):
+            return ""
+        above = [name for name in self.effects.fitted.groups if name not in ("firing", "pot")]
+        return "".join(f" The scatter between {name}s is counted, too." for name in above)
+
     def _more(self) -> tuple[str, ...]:
         if isinstance(self.effects, Odds):
             return self.effects.warnings
@@ -85,11 +105,11 @@ class Study:
             f"{results['L*'].notna().sum()} of {len(results)} pots measured, on "
             f"{measures['L*'].notna().sum()} photographs, fired in {len(self.measured.firings)} firings.",
             "",
-            first,
+            first + self._above(),
             "",
             *(f"- {sentence}" for sentence in sentences),
             "",
-            *WORDS,
+            *words(self.effects),
         ]
         if self.colour is not None:
             lines += _section("The colour as a whole", self.colour.sentences())

@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from sagglab.columns import BOOK_TABLES
-from sagglab.errors import ModelError
+from sagglab.columns import BOOK_TABLES, RESULTS
+from sagglab.errors import ModelError, UnknownNameError
 from sagglab.model.effects import Effects, fit_effects
 from sagglab.model.losses import fit_losses
 from sagglab.model.odds import Odds
 from sagglab.model.ratings import fit_ratings
+from sagglab.model.rows import find_column
+from sagglab.model.table_checks import check_name_of_outcome
+from sagglab.model.terms import FORMS
 
 #: A text column with more levels than this is a remark, not a choice that pots share.
 MOST_LEVELS = 6
 #: Outcomes that are no measures: an order, and what became of the pot.
 RATING, LOSSES = "rating", "state"
 STAND_IN = "any outcome"
+
+#: Columns that no one chose: measures, and the book's own records but for the clay.
+_NO_CHOICES = {column.heading for columns in (*BOOK_TABLES.values(), RESULTS) for column in columns} - {
+    "clay"
+}
 
 
 def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tuple[str, ...]]:
@@ -28,32 +36,39 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
     Parameters
     ----------
     results : DataFrame
-        From `measures.gather_results`.
+        From `measures.gather_results`, or any table with a row for each pot and a column ``firing``.
     outcome : str
 
     Returns
     -------
     factors : list of str
-        Recipe columns in their order, then the firing's peak.
+        The columns that are neither measures nor the book's own records, in their order, then the firing's
+        peak, where the results have it.
     not_judged : tuple of str
         Each of the others, with the reason.
 
     Raises
     ------
+    UnknownNameError
+        There is no such outcome.
     ModelError
-        The outcome is not a column of numbers.
+        The outcome is not a column of numbers, or one that has no mean.
     """
-    if outcome != LOSSES and not pd.api.types.is_numeric_dtype(results[outcome].dtype):
-        raise ModelError(
-            f"outcome '{outcome}'", "it holds words", "name a column of numbers, such as L*, a* or dark share"
-        )
-    named = {column.heading for columns in BOOK_TABLES.values() for column in columns} - {"clay"}
-    own = list(results.columns[: results.columns.get_loc("peak_C")])
-    candidates = [heading for heading in own if heading not in named] + ["peak_C"]
-    seen = results[results[outcome].notna() & (results[outcome] != "")]
+    outcome = find_column(results, outcome, "outcome")
+    if outcome not in (RATING, LOSSES):
+        check_name_of_outcome(outcome)
+        if not pd.api.types.is_numeric_dtype(results[outcome].dtype):
+            raise ModelError(
+                f"outcome '{outcome}'",
+                "it holds words",
+                "name a column of numbers, such as L*, a* or dark share",
+            )
+    seen = results[results[outcome].notna() & (results[outcome].astype(str) != "")]
     if outcome in (RATING, LOSSES):
         # Whether factors can be told apart is a question of the recipes: any numbers do for an outcome.
         seen = seen.assign(**{STAND_IN: np.random.default_rng(0).normal(size=len(seen))})
+    candidates = [str(heading) for heading in results.columns if str(heading) not in _NO_CHOICES]
+    candidates += ["peak_C"] * ("peak_C" in results)
     factors: list[str] = []
     reasons: dict[str, str] = {}
     for heading in candidates:
@@ -63,7 +78,7 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
             continue
         if blank:
             reasons[heading] = f"it is blank for {blank} of {len(values)} pots; write 0 where there was none"
-        elif values.dtype != float and values.nunique() > MOST_LEVELS:
+        elif not pd.api.types.is_numeric_dtype(values.dtype) and values.nunique() > MOST_LEVELS:
             reasons[heading] = f"it has {values.nunique()} different words"
         else:
             try:
@@ -92,7 +107,70 @@ def judge(results: pd.DataFrame, outcome: str, factors: Sequence[str], **options
     """
     if outcome not in (RATING, LOSSES):
         return fit_effects(results, outcome, factors, **options)
-    if any(options.values()):
-        asked = ", ".join(name for name, value in options.items() if value)
-        raise ModelError(f"model of {outcome}", f"it does not take {asked}", f"leave {asked} out")
+    _refuse_options(outcome, options)
     return fit_ratings(results, factors) if outcome == RATING else fit_losses(results, factors)
+
+
+def check_question(
+    expected: pd.DataFrame, outcome: str, factors: Sequence[str] | None, options: Mapping[str, Any]
+) -> str:
+    """Tell what is wrong with a question before anything is measured.
+
+    Parameters
+    ----------
+    expected : DataFrame
+        With the columns that the results will have; those of the book filled in.
+    outcome : str
+    factors : sequence of str or None
+    options : mapping
+        As `fit_effects` takes them by name.
+
+    Returns
+    -------
+    str
+        The outcome's heading.
+
+    Raises
+    ------
+    UnknownNameError
+        The results will have no such column, or there is no such form.
+    ModelError
+        The outcome has no mean or holds words; its model does not take the options; a square of words.
+    """
+    outcome = find_column(expected, outcome, "outcome")
+    forms, squares, together = (options.get(name) or () for name in ("forms", "squares", "together"))
+    for factor in factors or ():
+        find_column(expected, factor, "factor")
+    words = {name for name in expected if pd.api.types.is_string_dtype(expected[name].dtype)}
+    pairs = [tuple(find_column(expected, name, "factor") for name in pair) for pair in together]
+    for name, form in dict(forms).items():
+        told = f"form '{form}' of {name}"
+        if form not in FORMS:
+            raise UnknownNameError(told, "there is no such form", f"it can be {', '.join(FORMS)}")
+        if find_column(expected, name, "factor") in words:
+            raise ModelError(told, "the column holds words", "leave its form out")
+    for name in squares:
+        if find_column(expected, name, "factor") in words:
+            raise ModelError(f"square of {name}", "a category has none", "leave it out")
+    if options.get("above"):
+        find_column(expected, options["above"], "column")
+    doubled = next((pair for pair in pairs if pair[0] == pair[1]), None)
+    if doubled:
+        raise ModelError(f"together {doubled[0]}", "it names one factor twice", "name two factors")
+    if outcome in (RATING, LOSSES):
+        _refuse_options(outcome, options)
+    else:
+        check_name_of_outcome(outcome)
+        if outcome in words:
+            raise ModelError(
+                f"outcome '{outcome}'",
+                "it holds words",
+                "name a column of numbers, such as L*, a* or dark share",
+            )
+    return outcome
+
+
+def _refuse_options(outcome: str, options: Mapping[str, Any]) -> None:
+    asked = ", ".join(name for name, value in options.items() if value)
+    if asked:
+        raise ModelError(f"model of {outcome}", f"it does not take {asked}", f"leave {asked} out")

@@ -39,7 +39,7 @@ def write_study(done: Study, into: Path) -> None:
             swatches = charts.pot_swatches(done.measured.results, factor.heading)
             charts.save_chart(swatches, into / f"pots by {_file_name(factor.name)}.png")
     for dose in done.doses:
-        chart = charts.dose_chart(dose, done.measured.results)
+        chart = charts.dose_chart(dose)
         charts.save_chart(chart, into / f"dose of {_file_name(dose.amount.name)}.png")
     (into / "answer.md").write_text(done.answer(), encoding="utf-8")
 

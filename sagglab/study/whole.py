@@ -16,10 +16,9 @@ from sagglab.model.colours import ColourEffects, fit_colour
 from sagglab.model.dose import Doses, compare_doses
 from sagglab.model.effects import Effects
 from sagglab.model.matched import Comparison, compare
-from sagglab.model.rows import find_column
 from sagglab.model.sentences import COORDINATES
 from sagglab.study.answer import Study
-from sagglab.study.asking import askable, judge
+from sagglab.study.asking import askable, check_question, judge
 from sagglab.study.files import write_study
 from sagglab.study.measured import MeasuredBook, measure_book
 
@@ -60,12 +59,10 @@ def study(
     ModelError
         The book cannot answer.
     """
-    expected = pd.DataFrame(columns=result_columns(book))
-    # A misspelt name is told now, not after all photographs.
-    outcome = find_column(expected, outcome, "outcome")
-    paired = [name for pair in options.get("together", ()) for name in pair]
-    for factor in [*(factors or ()), *options.get("squares", ()), *paired, *options.get("forms", {})]:
-        find_column(expected, factor, "factor")
+    # What is wrong with the question is told now, not after all photographs.
+    expected = pd.DataFrame({name: pd.Series(dtype="float64") for name in result_columns(book)})
+    own = [name for name in book.pots.columns if name in expected]
+    outcome = check_question(expected.assign(**book.pots[own]), outcome, factors, options)
     measured = measure_book(book, into, jobs)
     done = study_results(measured, outcome, factors, **options)
     write_study(done, into)

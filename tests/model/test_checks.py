@@ -453,13 +453,6 @@ class TestStudies:
         # The scatter of views is not that of pots, so it cannot say that firings vary.
         assert checks.sensitivity["p of varying"].isna().all()
 
-    def test_firings_of_two_days_that_share_a_name(self):
-        table = study(firings=6).assign(day=np.repeat(["mon", "tue", "wed"], 12))
-        table["firing"] = np.tile(np.repeat(["one", "two"], 6), 3)
-        checks = checked(table, ["sugar"], above="day")
-        assert checks.influence.loc[checks.influence["kind"] == "firing", "left out"].nunique() == 6
-        assert checks.residuals["firing"].iloc[0] == "mon one"
-
     def test_what_is_to_worry_about_comes_first(self):
         table = study()
         table.loc[7, "L*"] += 20

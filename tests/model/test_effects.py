@@ -1,8 +1,11 @@
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from sagglab.errors import ModelError, UnknownNameError
+from sagglab.model.dependence import pieces
 from sagglab.model.effect_rows import COLUMNS
 from sagglab.model.effects import fit_effects
 from sagglab.model.mixed import MixedFit
@@ -289,7 +292,11 @@ class TestRefusals:
     def test_words_under_a_heading_with_a_unit(self):
         pots = study()
         words = pots.assign(**{"sugar [g]": pots["sugar [g]"].astype(str)})
-        told = "factor 'sugar [g]': its numbers are kept as text. Make it a column of numbers."
+        told = (
+            "factor 'sugar [g]': its numbers are kept as text, as '0.0'. Turn them into numbers with "
+            "pandas.to_numeric, decimal commas into points first; where they are names, use "
+            "astype('category')."
+        )
         assert refusal(words, factors=["sugar"]) == told
         words.loc[words.index[0], "sugar [g]"] = "two"
         told = "factor 'sugar [g]': it holds 'two', which is no number. Make it a column of numbers."
@@ -316,7 +323,8 @@ class TestRefusals:
         table = study()
         table.loc[1, "pot"] = "p000"
         assert refusal(table, factors=["sugar"]) == (
-            "pot p000: it has more than one row, and a pot counts once. Gather its views into one row."
+            "pot p000: it has more than one row, and a pot counts once. "
+            "Gather its views into one row; fit_effects also takes views, with below='pot'."
         )
         table.loc[1, "pot"] = "p035"
         assert fit_effects(table, factors=["sugar"]).pots == 36
@@ -513,7 +521,7 @@ class TestSquaresAndPairs:
             ),
             (
                 {"together": ["sugar"]},
-                "together 'sugar': it is not a pair. Write together=[('sugar', 'copper sulphate')].",
+                "together 'sugar': it is not a pair. Write together=[('sugar', …)].",
             ),
             (
                 {"together": [("sugar", "clay"), ("clay", "sugar")]},
@@ -551,9 +559,7 @@ class TestLevels:
         table = study().loc[lambda t: t.index.repeat(2)].reset_index(drop=True)
         table["L*"] += np.random.default_rng(2).normal(0, 0.5, len(table))
         told = refusal(table, factors=["sugar"])
-        assert told.endswith(
-            "it has more than one row, and a pot counts once. Gather its views into one row."
-        )
+        assert told.startswith("pot p000, p001, p002 and 33 more: it has more than one row")
         effects = fit_effects(table, factors=["sugar", "peak_C"], below="pot")
         assert (effects.pots, effects.firings) == (36, 6)
         assert effects.variances["component"].tolist() == ["firing", "pot", "view"]
@@ -649,3 +655,115 @@ class TestEnds:
         expected = multipletests(questions["p"], method="holm")[1]
         assert questions["p Holm"].to_numpy() == pytest.approx(expected)
         assert table.loc["with copper sulphate", "p Holm"] == table.loc["copper sulphate", "p Holm"]
+
+
+class TestTables:
+    """What would be silently wrong is refused, and says how to mend it."""
+
+    def test_numbers_as_text_without_a_unit(self):
+        table = study().rename(columns={"sugar [g]": "sugar"})
+        told = refusal(
+            table.assign(sugar=table["sugar"].astype(str).str.replace(".", ",")), factors=["sugar"]
+        )
+        assert told.startswith(
+            "factor 'sugar': its numbers are kept as text, as '0,0'. Turn them into numbers"
+        )
+        kept = table.assign(sugar=table["sugar"].astype(str).astype("category"))
+        assert len(fit_effects(kept, factors=["sugar"]).factors[0].levels) == 4
+
+    @pytest.mark.parametrize(("column", "role"), [("clay", "factor"), ("firing", "column")])
+    def test_names_that_differ_only_in_how_they_are_written(self, column, role):
+        table = study()
+        table.loc[3, column] = table.loc[3, column].upper() + " "
+        assert f"{role} '{column}': '" in refusal(table, factors=["sugar", "clay"])
+        assert refusal(table, factors=["sugar", "clay"]).endswith(
+            "differ only in how they are written. Write them alike."
+        )
+
+    def test_a_firing_of_two_days(self):
+        table = study().assign(day=np.repeat(["d1", "d2", "d3"], 12))
+        table.loc[0, "day"] = "d2"
+        assert refusal(table, factors=["sugar"], above="day") == (
+            "firing 'f00': it lies in more than one day: d2, d1. "
+            "Mend the day, or give each firing a tag of its own."
+        )
+
+    def test_views_named_in_place_of_pots(self):
+        table = study().loc[lambda t: t.index.repeat(2)].reset_index(drop=True)
+        table["view"] = np.tile(["front", "back"], 36)
+        assert refusal(table, factors=["sugar"], below="view").startswith(
+            "view 'front': it lies in more than one firing"
+        )
+
+    def test_an_outcome_that_never_differs(self):
+        assert refusal(study().assign(**{"L*": 30.0}), factors=["sugar"]) == (
+            "outcome 'L*': it is 30 on every pot, so there is nothing to explain. "
+            "Ask for an outcome that differs."
+        )
+
+    def test_a_lightness_with_its_decimal_slipped(self):
+        table = study()
+        assert refusal(table.assign(**{"L*": table["L*"] * 10}), factors=["sugar"]).startswith(
+            "outcome 'L*': L* lies between 0 and 100, and here is "
+        )
+
+    def test_no_table_no_list_no_forms(self):
+        assert refusal([1, 2], factors=["sugar"]) == (
+            "results: a table is wanted, not a list. Give the DataFrame from gather_results."
+        )
+        assert refusal(study(), factors=["sugar"], forms="log1p") == (
+            "forms: 'log1p' is no form for each amount. Write forms={'sugar': 'log1p'}."
+        )
+        assert refusal(study(), factors=["sugar"], squares="sugar") == (
+            "squares: a word was given where a list is wanted. Write squares=['sugar']."
+        )
+        assert refusal(study(), factors=["sugar", "clay"], together="sugar clay") == (
+            "together: a word was given where pairs are wanted. Write together=[('sugar', 'clay')]."
+        )
+
+    def test_a_name_that_is_nearly_right(self):
+        with pytest.raises(UnknownNameError) as caught:
+            fit_effects(study(), factors=["suger"])
+        assert str(caught.value) == (
+            "factor 'suger': the table has no such column. Did you mean 'sugar [g]'."
+        )
+
+    def test_firings_that_are_numbers_or_dates(self):
+        table = study()
+        table["firing"] = table["firing"].str[1:].astype(int)
+        assert "a new pot in firing 3" in repr(fit_effects(table, factors=["sugar"]).predict({"sugar": 1}, 3))
+        table["day"] = pd.to_datetime("2026-05-01") + pd.to_timedelta(table["firing"] // 2, unit="D")
+        effects = fit_effects(table, factors=["sugar"], above="day")
+        assert set(effects.fitted.groups["day"]) == {"2026-05-01", "2026-05-02", "2026-05-03"}
+
+
+class TestDependence:
+    def test_what_sugar_does_on_each_clay(self):
+        table = study(firings=12, firing_sd=0.5, pot_sd=0.5)
+        table["L*"] += 3.0 * table["sugar [g]"] * (table["clay"] == "red")
+        effects = fit_effects(table, factors=ALL, together=[("clay", "sugar")])
+        said = effects.sentence("clay × sugar")
+        assert said.startswith("What clay does depends on sugar: ") or said.startswith("What sugar does")
+        assert "with clay red 1.1" in said.replace("1.2", "1.1").replace("1.3", "1.1")
+        assert "L* lighter for each gram (" in said
+        alone = [
+            fit_effects(part, factors=["sugar"]).table["estimate"].iloc[0]
+            for _, part in table.groupby("clay")
+        ]
+        found = pieces(effects.fitted, effects.terms[-1])
+        assert [piece.where for piece in found] == ["with clay buff", "with clay red", "with clay white"]
+        assert [piece.contrast.estimate for piece in found] == pytest.approx(alone, abs=0.35)
+
+    def test_both_halves_of_a_bend(self):
+        table = study(firings=12, firing_sd=0.5, pot_sd=0.5)
+        table["L*"] += 2.0 * (table["sugar [g]"] - 1.5) ** 2
+        effects = fit_effects(table, factors=ALL, squares=["sugar"])
+        said = effects.sentence("sugar squared")
+        assert re.match(
+            r"What sugar does bends: from 0 to 1\.5 g \d\.\d+ L\* darker \(.*\); "
+            r"from 1\.5 to 3 g \d\.\d+ L\* lighter",
+            said,
+        )
+        first, second = pieces(effects.fitted, effects.terms[-1])
+        assert first.contrast.estimate == pytest.approx(-4.5 - 2.7, abs=0.8)
+        assert second.contrast.estimate == pytest.approx(4.5 - 2.7, abs=0.8)

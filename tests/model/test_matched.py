@@ -200,7 +200,7 @@ class TestTable:
         results.loc[4, "L*"] = np.nan
         comparison = compare(results, "sugar")
         assert comparison.left_out["reason"].tolist() == ["no L*"]
-        assert repr(comparison).startswith("L* of 5 pots in 3 firings; 1 row left out\n")
+        assert repr(comparison).startswith("L* of 5 pots in 3 firings; 1 row left out (4: no L*)\n")
 
 
 class TestSentence:

@@ -294,3 +294,43 @@ def test_intervals_hold_about_as_often_as_they_say():
         pots = 40 + firings[[4, 2]] + 3 * rng.normal(size=2)
         held += (found["low"][1:].to_numpy() <= pots) & (pots <= found["high"][1:].to_numpy())
     assert held / 200 == pytest.approx([0.944, 0.941], abs=0.067)
+
+
+class TestOddRecipes:
+    """What a recipe may hold in place of a plain amount or a level."""
+
+    def told(self, recipe, table=None, factors=("sugar", "clay")):
+        with pytest.raises(ModelError) as caught:
+            fit_effects(uneven() if table is None else table, factors=factors).predict(recipe)
+        return str(caught.value)
+
+    def test_what_never_varied_cannot_be_predicted(self):
+        table = one_way(firings=1, pots=9).assign(**{"sugar [g]": 0.0})
+        table["L*"] += table["tilt"]
+        assert self.told({"tilt": 0, "sugar": 4}, table, ["tilt", "sugar"]) == (
+            "sugar 4: every pot fired had 0 g, so nothing tells what another does. "
+            "Leave it out, or fire pots that differ in it."
+        )
+        effects = fit_effects(table, factors=["tilt", "sugar"])
+        assert effects.predict({"tilt": 0, "sugar": 0}).recipe == {"tilt": 0.0, "sugar [g]": 0.0}
+
+    def test_below_zero(self):
+        assert self.told({"sugar": -1}) == "sugar -1: it is below zero. Write the amount that was used."
+
+    def test_given_twice(self):
+        assert self.told({"sugar": 1, "sugar [g]": 2}) == "recipe, sugar: it is given twice. Give it once."
+
+    @pytest.mark.parametrize("recipe", [None, "sugar", ["sugar"]])
+    def test_no_recipe(self, recipe):
+        assert self.told(recipe) == ("recipe: it names no amount for each factor. Write {'sugar': …}.")
+
+    def test_yes_and_no(self):
+        table = uneven().assign(wax=np.arange(26) % 2 == 0)
+        effects = fit_effects(table, factors=["wax"])
+        assert (
+            effects.predict({"wax": True}).recipe == effects.predict({"wax": "yes"}).recipe == {"wax": "yes"}
+        )
+
+    def test_a_share_is_printed_in_per_cent(self):
+        text = repr(fit_effects(uneven(share=True), "dark share", ["sugar"]).predict({"sugar": 3}))
+        assert re.search(r"mean of such pots: \d+ % \(95 % interval \d+ % to \d+ %\)", text)

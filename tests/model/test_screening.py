@@ -268,9 +268,14 @@ class TestRefusals:
         )
 
     def test_no_scatter_at_all(self):
-        assert "there are 15 between pots (more than half of the effects are zero)" in refusal(
-            study().assign(**{"L*": 40.1}), factors=FACTORS
-        )
+        told = refusal(study().assign(**{"L*": 40.1}), factors=FACTORS)
+        assert "it is 40.1 on every pot, so there is nothing to explain" in told
+
+    def test_scatter_in_a_few_pots_only(self):
+        table = study().assign(**{"L*": 40.1})
+        table["L*"] += 2.0 * (table["sugar [g]"] > 0)
+        told = refusal(table, factors=FACTORS)
+        assert "there are 15 between pots (more than half of the effects are zero)" in told
 
     def test_an_unknown_column(self):
         with pytest.raises(UnknownNameError, match="factor 'wax'"):

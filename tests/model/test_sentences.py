@@ -5,6 +5,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from sagglab.model.contrasts import Contrast
+from sagglab.model.dependence import Piece
 from sagglab.model.effects import fit_effects
 from sagglab.model.scale import Scale
 from sagglab.model.sentences import About, factor_sentence, term_sentence
@@ -51,9 +53,9 @@ def test_half_clear():
         "judged on 36 pots in 6 firings."
     )
     assert of_sugar((-1.8, -3.3, -0.3), (0.9, -1.2, 3.0)) == (
-        "Between pots with sugar and pots without, the data cannot tell: "
-        "anywhere from 1.2 L* darker to 3.0 L* lighter fits; yet pots came out 1.8 L* darker for each gram "
-        "(95 % interval 0.3 to 3.3 darker), judged on 36 pots in 6 firings."
+        "Between pots with sugar and pots without, the data cannot tell: anywhere from 1.2 L* darker to 3.0 "
+        "L* lighter fits; reckoned by the amount they can: 1.8 L* darker for each gram (95 % interval 0.3 "
+        "to 3.3 darker), judged on 36 pots in 6 firings."
     )
 
 
@@ -211,25 +213,31 @@ def test_other_forms_are_said_over_what_was_tried():
     )
 
 
-def pair(estimate, low, high, p_holm):
+def pair(estimate, low, high, p_holm, found=()):
     clay = Factor("clay", "clay", "", ("buff", "white"))
     term = Term((SUGAR, clay))
     row = term.rows()[0]
     table = lines(x=(estimate, low, high)).assign(term=row.name, p=p_holm / 3, **{"p Holm": p_holm})
-    return term_sentence(term, table, About("L*", 36, 6))
+    return term_sentence(term, table, found, About("L*", 36, 6))
+
+
+ON_EACH = (
+    Piece("with clay buff", "for each gram", Contrast(-2.0, 0.2, 20)),
+    Piece("with clay white", "for each gram", Contrast(-0.1, 0.2, 20)),
+)
 
 
 def test_two_factors_together():
-    assert pair(-1.2, -2.0, -0.4, 0.01) == (
-        "What sugar does depends on clay (1.20 L* darker, 95 % interval 0.40 to 2.00 darker), judged on 36 "
-        "pots in 6 firings."
+    assert pair(1.9, 1.1, 2.7, 0.01, ON_EACH) == (
+        "What sugar does depends on clay: with clay buff 2.00 L* darker for each gram (1.58 to 2.42); with "
+        "clay white for each gram anywhere from 0.52 L* darker to 0.32 L* lighter fits, judged on 36 pots "
+        "in 6 firings."
     )
     assert pair(-0.2, -1.0, 0.6, 1.0) == (
         "Whether what sugar does depends on clay, the data cannot tell, judged on 36 pots in 6 firings."
     )
     assert pair(-1.2, -2.3, -0.1, 0.2).startswith(
-        "Whether what sugar does depends on clay, the data cannot tell (1.2 L* darker, 95 % interval 0.1 to "
-        "2.3 darker); not sure: of so many"
+        "Whether what sugar does depends on clay, the data cannot tell; not sure: of so many effects"
     )
 
 
@@ -257,7 +265,7 @@ def test_no_big_words_and_everything_escaped():
     assert "&lt;b&gt;salt&lt;/b&gt;" in page
     assert "a &amp; b" in page
     assert "1 row left out" in page
-    assert "<p>L* of 17 pots in 3 firings; 1 row left out</p>" in page
+    assert "<p>L* of 17 pots in 3 firings; 1 row left out (2: no L*)</p>" in page
     for text in effects.sentences():
         assert not re.search(r"significan|caus|p-value|-\d", text)
         assert text.endswith(".")
