@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
 
 from sagglab.charts.labels import Labels
-from sagglab.charts.look import INK, LINES, QUIET, WARN, axes, look
+from sagglab.charts.look import INK, LINES, QUIET, WARN, axes, check_result, look, wrapped
 from sagglab.colour import lab_to_srgb
-from sagglab.errors import UnknownNameError
 from sagglab.model.dose import Doses
 from sagglab.model.shapes import EACH, NONE, PRESENCE
 from sagglab.model.wording import amount_in_words, label, words_for
@@ -21,49 +20,44 @@ from sagglab.model.wording import amount_in_words, label, words_for
 _LAB = ["L*", "a*", "b*"]
 #: So many different amounts each get a tick of their own.
 _TICKS = 7
+#: Letters in a line above, below and beside the chart.
+_ABOVE, _BELOW, _BESIDE = 64, 60, 40
 
 
-def dose_chart(doses: Doses, results: pd.DataFrame | None = None, ax: Axes | None = None) -> Axes:
+def dose_chart(doses: Doses, ax: Axes | None = None) -> Axes:
     """Draw how an outcome follows an amount: the preferred shape with its 95 % band, the others thin.
 
-    Parameters
-    ----------
-    doses : Doses
-    results : DataFrame, optional
-        The table that `doses` came from, with ``L*``, ``a*``, ``b*``. Its pots are drawn in their measured
-        colour, each with the level of its firing and the other factors taken out; those of one amount stand
-        side by side. A colour that the display cannot show has an orange edge.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
+    Where the colours of the pots are known, the pots are drawn in them, each with the level of its firing and
+    the other factors taken out; those of one amount stand side by side. A colour that the display cannot
+    show has an orange edge.
 
     Raises
     ------
-    UnknownNameError
-        The table lacks the colours, or pots that `doses` was told from.
+    ModelError
+        It was given something else than the result of `compare_doses`.
     """
-    colours = None if results is None else _colours(doses, results)
+    check_result(doses, Doses, "dose_chart", "compare_doses")
+    coloured = set(_LAB) <= set(doses.points.columns)
     words, name = words_for(doses.outcome), label(doses.amount)
     low, high = doses.reference, doses.amount.high
     curves = dict(list(doses.curve.groupby("shape", sort=False)))
     unit = doses.amount.unit.replace("deg", "°")
     against = f"no {name}" if low == 0 else amount_in_words(doses.amount, low)
+    title = wrapped(f"How {doses.outcome} follows {name}, with a 95 % band", _ABOVE)
+    below = wrapped(", ".join(filter(None, (name, unit))), _BELOW)
+    beside = wrapped(f"difference in {doses.outcome} from {against}", _BESIDE)
     with look():
-        ax = axes(ax, 7.6, 5.2)
+        ax = axes(ax, 7.6, 5.2 + 0.2 * (title.count("\n") + below.count("\n")))
         for number, (shape, curve) in enumerate(curves.items()):
             _draw(ax, shape, curve, shape == doses.best, LINES[number % len(LINES)][1])
-        about = [", ".join(filter(None, (name, unit)))]
-        if colours is not None:
-            _draw_pots(ax, doses, *colours)
-            about += _about_pots(doses, bool(colours[1].any()))
+        about = [below]
+        if coloured:
+            colours, outside = lab_to_srgb(doses.points[_LAB].to_numpy(dtype=float))
+            _draw_pots(ax, doses, colours, outside)
+            about += _about_pots(doses, bool(outside.any()))
         ax.set_xlabel("\n".join(about), linespacing=1.4)
-        ax.set_ylabel(
-            f"difference in {doses.outcome} from {against}\n← {words.less}          {words.more} →",
-            linespacing=1.4,
-        )
-        ax.set_title(f"How {doses.outcome} follows {name}, with a 95 % band")
+        ax.set_ylabel(f"{beside}\n← {words.less}          {words.more} →", linespacing=1.4)
+        ax.set_title(title)
         ax.set_xlim(low - 0.05 * (high - low), high)
         _mark_amounts(ax, doses)
         _name_curves(ax, curves, doses.best)
@@ -122,28 +116,15 @@ def _draw(ax: Axes, shape: str, curve: pd.DataFrame, best: bool, dashes: object)
     ax.plot(amount, effect, color=colour, zorder=3 if best else 2, **style)
 
 
-def _colours(doses: Doses, results: pd.DataFrame) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Give the pots' colours for the display, and which of them it cannot show."""
-    lacking = [name for name in _LAB if name not in results.columns]
-    if lacking:
-        raise UnknownNameError(
-            "results", f"the table has no column {', '.join(lacking)}", "give the measured results"
-        )
-    used = doses.points.index
-    if not results.index.is_unique or not used.isin(results.index).all():
-        raise UnknownNameError(
-            "results", "it is not the table that the doses came from", "give the one given to compare_doses"
-        )
-    return lab_to_srgb(results.loc[used, _LAB].to_numpy(dtype=float))
-
-
 def _draw_pots(ax: Axes, doses: Doses, colours: NDArray, outside: NDArray) -> None:
     """Draw each pot; those of one amount side by side, in turn from the least outcome to the greatest."""
     amounts = doses.points["amount"].to_numpy()
-    if len(np.unique(amounts)) <= _TICKS:
+    tried = np.unique(amounts)
+    if len(tried) <= _TICKS:
         rank = doses.points["effect"].groupby(amounts).rank(method="first").to_numpy().astype(int)
         # Five places in an order that keeps neighbours in height apart.
-        apart = 0.012 * (doses.amount.high - doses.reference)
+        # The outermost, two steps off, stay within a quarter of the way to the next amount.
+        apart = min(0.012 * (doses.amount.high - doses.reference), np.diff(tried).min() / 8)
         amounts = amounts + apart * np.array([0, 2, -1, 1, -2])[rank % 5]
     dots = np.column_stack([amounts, doses.points["effect"]])
     known = np.isfinite(colours).all(axis=1)

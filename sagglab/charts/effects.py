@@ -7,10 +7,15 @@ from collections.abc import Iterator
 import numpy as np
 from matplotlib.axes import Axes
 
-from sagglab.charts.look import INK, QUIET, axes, look
+from sagglab.charts.look import INK, QUIET, axes, check_result, look, wrapped
 from sagglab.model.effects import Effects
 from sagglab.model.sentences import LIMIT
 from sagglab.model.wording import label, step, tried_in_words, words_for
+
+#: Letters in a line of a name, and of what is written above and below.
+_NAME, _LINE = 34, 52
+#: Inches that a letter, and a line of them, take at most.
+_LETTER, _LINE_HEIGHT = 0.092, 0.19
 
 
 def effect_chart(effects: Effects, ax: Axes | None = None) -> Axes:
@@ -19,11 +24,27 @@ def effect_chart(effects: Effects, ax: Axes | None = None) -> Axes:
     Amounts are shown as with against without where some pots had none, and else for each unit; shares over
     all that was tried, in percentage points. An effect that is sure is filled; one that the data cannot tell
     is hollow; one that is clear by itself, but not among so many asked at once, is half filled.
+
+    Raises
+    ------
+    ModelError
+        It was given something else than the result of `fit_effects`.
     """
+    check_result(effects, Effects, "effect_chart", "fit_effects")
     shown = list(_effect_rows(effects))[::-1]
+    names = [wrapped(name, _NAME) for name, *_ in shown]
+    lines = [name.split("\n") for name in names]
+    widest = max((len(line) for name in lines for line in name), default=0)
+    pitch = max(0.42, 0.1 + _LINE_HEIGHT * max(map(len, lines), default=1))
     words = words_for(effects.outcome)
+    of = f"{effects.outcome}, % points" if effects.scale.is_share else effects.outcome
+    below = f"← {words.less}     difference in {of}     {words.more} →"
+    if len(below) > _LINE:
+        below = f"{wrapped(f'difference in {of}', _LINE)}\n← {words.less}          {words.more} →"
+    title = wrapped(f"What changed {effects.outcome}, with 95 % intervals", _LINE)
+    more = title.count("\n") + below.count("\n")
     with look():
-        ax = axes(ax, 7.2, 1.6 + 0.42 * len(shown))
+        ax = axes(ax, max(7.2, 5.2 + _LETTER * widest), 1.6 + _LINE_HEIGHT * more + pitch * len(shown))
         ax.axvline(0, color=QUIET, linewidth=0.8, zorder=0)
         for place, (_, estimate, low, high, p) in enumerate(shown):
             clear = low > 0 or high < 0
@@ -33,14 +54,13 @@ def effect_chart(effects: Effects, ax: Axes | None = None) -> Axes:
                 estimate, place, "o", markersize=8, markeredgecolor=INK, markerfacecoloralt="white",
                 markerfacecolor=INK if clear else "white", fillstyle="full" if sure or not clear else "left",
             )  # fmt: skip
-        ax.set_yticks(range(len(shown)), [label for label, *_ in shown])
+        ax.set_yticks(range(len(shown)), names, linespacing=1.1)
         ax.set_ylim(-0.6, len(shown) - 0.4)
-        of = f"{effects.outcome}, % points" if effects.scale.is_share else effects.outcome
         ax.set_xlabel(
-            f"← {words.less}     difference in {of}     {words.more} →\n"
+            f"{below}\n"
             "filled: sure; half filled: clear by itself, not among so many;\nhollow: the data cannot tell"
         )
-        ax.set_title(f"What changed {effects.outcome}, with 95 % intervals")
+        ax.set_title(title)
         ax.tick_params(axis="y", length=0)
         ax.spines["left"].set_visible(False)
     return ax

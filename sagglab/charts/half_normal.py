@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -9,7 +11,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from sagglab.charts.labels import AROUND, Labels
-from sagglab.charts.look import LINES, axes, look
+from sagglab.charts.look import LINES, axes, check_result, look, wrapped
 from sagglab.model.lenth import BETWEEN
 from sagglab.model.screening import Screening
 from sagglab.model.wording import digits_for, label, words_for
@@ -22,6 +24,8 @@ _STYLES = {
 
 #: So many names find room; beyond the margin for all there are hardly more.
 _NAMES = 10
+#: Letters of a name among others, in a line of one by itself, and in a line above and beside the chart.
+_AMONG, _ALONE, _ABOVE, _UPRIGHT = 28, 34, 60, 40
 #: Where the words of a line stand beside a place on it.
 _BESIDE = ((-4, 3), (-4, -3), (6, -4), (-8, 8), (10, -8))
 
@@ -31,7 +35,8 @@ def half_normal_chart(screening: Screening, ax: Axes | None = None) -> Axes:
 
     Effects between pots, between firings and between both have marks of their own, and where they can be
     judged a line of their PSE, which they lie along as far as chance explains them. Those beyond the margin
-    for one are filled, and the first ten named; thin lines are the margins.
+    for all are filled, those beyond the margin for one only are half filled, and the first ten of both named;
+    thin lines are the margins. The middle of a long name is left out.
 
     Parameters
     ----------
@@ -42,29 +47,43 @@ def half_normal_chart(screening: Screening, ax: Axes | None = None) -> Axes:
     Returns
     -------
     Axes
+
+    Raises
+    ------
+    ModelError
+        It was given something else than the result of `screen_effects`.
     """
+    check_result(screening, Screening, "half_normal_chart", "screen_effects")
     words = words_for(screening.outcome)
     table = screening.table
     sizes = table["estimate"].abs().to_numpy() * words.scale
     quantiles = _quantiles(table)
     margins = screening.margins.set_index("stratum").drop(columns="effects") * words.scale
-    outstanding = table["beyond"].fillna("").ne("").to_numpy()
+    beyond = table["beyond"].fillna("").to_numpy()
+    outstanding = beyond != ""
     with look():
         ax = axes(ax, 7.2, 5.2)
         ax.set_xlim(0, 1.12 * quantiles.max())
         ax.set_ylim(0, 1.12 * max(sizes.max(), margins["margin for one"].max()))
-        ax.set_xlabel("where chance alone would put it (half-normal quantile)")
+        ax.set_xlabel(
+            "where chance alone would put it (half-normal quantile)\n"
+            "filled: beyond the margin for all;\nhalf filled: for one only; hollow: neither"
+        )
         in_unit = f" [{words.unit}]" if words.unit not in ("", screening.outcome) else ""
-        ax.set_ylabel(f"size of the effect on {screening.outcome}{in_unit}")
-        ax.set_title(f"Which effects on {screening.outcome} stand out")
+        ax.set_ylabel(wrapped(f"size of the effect on {screening.outcome}{in_unit}", _UPRIGHT))
+        ax.set_title(wrapped(f"Which effects on {screening.outcome} stand out", _ABOVE))
         labels = Labels(ax)
         for stratum in margins.index:
             mark, colour, dashes = _STYLES[stratum]
             here = table["stratum"].eq(stratum).to_numpy()
-            for part, face in ((here & outstanding, colour), (here & ~outstanding, "white")):
+            # Only what there is: a line of no marks would move the layout that the words are placed by.
+            for far in sorted(set(beyond[here])):
+                part = here & (beyond == far)
                 ax.plot(
                     quantiles[part], sizes[part], mark, markersize=7, markeredgecolor=colour,
-                    markerfacecolor=face, linestyle="none", clip_on=False, zorder=3,
+                    markerfacecolor=colour if far else "white", markerfacecoloralt="white",
+                    fillstyle="left" if far == "margin for one" else "full",
+                    linestyle="none", clip_on=False, zorder=3,
                 )  # fmt: skip
             labels.avoid_marks(quantiles[here], sizes[here])
             if margins.loc[stratum].notna().all():
@@ -73,10 +92,10 @@ def half_normal_chart(screening: Screening, ax: Axes | None = None) -> Axes:
         # are all read.
         surest = np.lexsort((-sizes, table["beyond"] != "margin for all"))
         chosen = surest[outstanding[surest]]
+        names = _names(screening)
         for place in chosen[:_NAMES]:
-            name = " × ".join(label(factor) for factor in screening.terms[place].factors)
             at = (quantiles[place], sizes[place])
-            labels.put(name, [(at, offset) for offset in AROUND], leader=True)
+            labels.put(names[place], [(at, offset) for offset in AROUND], leader=True)
         unnamed = table["stratum"].iloc[chosen[_NAMES:]]
         for stratum in margins.index:
             of = f", {BETWEEN[stratum]}" if len(margins) > 1 else ""
@@ -84,6 +103,41 @@ def half_normal_chart(screening: Screening, ax: Axes | None = None) -> Axes:
             at = max(zip(sizes[here], quantiles[here], strict=True))[::-1]
             _name_lines(labels, margins.loc[stratum], stratum, at, of, int(np.sum(unnamed == stratum)))
     return ax
+
+
+def _names(screening: Screening) -> list[str]:
+    """Name every effect: a factor by itself over two lines or so, those that go together a line each."""
+    spoken = [[label(factor) for factor in term.factors] for term in screening.terms]
+    single = [name for names in spoken for name in names]
+    short, longer = _shortened(single, _AMONG), _shortened(single, 2 * _ALONE)
+    said = []
+    for names in spoken:
+        if len(names) == 1:
+            said.append(wrapped(longer[names[0]], _ALONE))
+        else:
+            one = " × ".join(short[name] for name in names)
+            said.append(one if len(one) <= _AMONG else one.replace(" × ", " ×\n"))
+    return said
+
+
+def _shortened(names: Sequence[str], most: int) -> dict[str, str]:
+    """Leave out the middle of long names, as much as still tells all of them apart."""
+    longest, apart = max(map(len, names)), len(set(names))
+    for letters in range(most, longest):
+        # In the middle first, then nearer to either end.
+        for head in sorted(range(1, letters - 1), key=lambda head: abs(head - letters // 2)):
+            short = {name: _without_middle(name, head, letters - 1 - head) for name in names}
+            if len(set(short.values())) == apart:
+                return short
+    return {name: name for name in names}
+
+
+def _without_middle(name: str, head: int, tail: int) -> str:
+    """Keep the whole words among so many letters at either end; the letters, where no word is whole."""
+    if len(name) <= head + 1 + tail:
+        return name
+    first, last = name[: head + 1].rpartition(" ")[0], name[-tail - 1 :].partition(" ")[2]
+    return f"{(first or name[:head]).rstrip()}…{(last or name[-tail:]).lstrip()}"
 
 
 def _quantiles(table: pd.DataFrame) -> NDArray[np.float64]:
@@ -128,14 +182,14 @@ def _name_lines(
         for name in ("margin for one", "margin for all")
         if (height := margins[name]) < top
     }
-    along = np.linspace(1, 0.2, 33)[:, None]
+    along = np.linspace(1, 0.2, 17)[:, None]
     lines = {text: along * [1, 0] * end + [0, 1] * end for text, end in ends.items()}
     lines[f"chance alone{of} (PSE {_written(margins['PSE'])})"] = along * end
     for text, places in lines.items():
         beside = [(tuple(place), offset) for place in places for offset in _BESIDE]
         # Where there is room they touch nothing; where there is none they stand off, joined by a thin line.
         if not any(labels.put_if_free(text, spot, colour) for spot in beside):
-            off = [(tuple(place), offset) for place in places[::4] for offset in AROUND]
+            off = [(tuple(place), offset) for place in places[::2] for offset in AROUND]
             labels.put(text, beside + off, colour, leader=True)
 
 

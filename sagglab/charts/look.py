@@ -1,7 +1,8 @@
-"""Look: the colours, type sizes and axes that every chart shares."""
+"""Look: the colours, type sizes and axes that every chart shares, and how names are written in them."""
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -9,6 +10,9 @@ import matplotlib as mpl
 import matplotlib.pyplot as plt
 import seaborn as sns
 from matplotlib.axes import Axes
+from matplotlib.text import Text
+
+from sagglab.errors import ModelError
 
 #: What is said: lines, words and marks.
 INK = "#2b2b2b"
@@ -34,6 +38,15 @@ LINES = (
 #: Type of what is written into a chart, in points.
 SMALL = 9
 
+#: What draws each result of a model.
+_DRAWN_BY = {
+    "Effects": "give it to effect_chart",
+    "Doses": "give it to dose_chart",
+    "Screening": "give it to half_normal_chart",
+    "ColourEffects": "give one of its outcomes to effect_chart, such as colours.outcomes.effects['L*']",
+    "Outcomes": "give one of its outcomes to effect_chart, such as outcomes.effects['L*']",
+}
+
 LOOK = {
     "font.size": 11,
     "axes.titlesize": 12,
@@ -46,6 +59,8 @@ LOOK = {
     "text.color": INK,
     "xtick.color": INK,
     "ytick.color": INK,
+    # Names are the potter's own: "$" is money there, not mathematics.
+    "text.parse_math": False,
     "figure.dpi": 110,
     "savefig.dpi": 160,
 }
@@ -67,6 +82,37 @@ def look() -> Iterator[None]:
 
 def axes(ax: Axes | None, width: float, height: float) -> Axes:
     """Give the axes that were given, or new ones of so many inches."""
-    if ax is not None:
-        return ax
-    return plt.subplots(figsize=(width, height), layout="constrained")[1]
+    if ax is None:
+        return plt.subplots(figsize=(width, height), layout="constrained")[1]
+    # Their title, labels and ticks were made outside the look, and are filled in here.
+    for text in set(ax.findobj(Text)).difference(ax.texts):
+        text.set_parse_math(False)
+    return ax
+
+
+def wrapped(text: str, letters: int) -> str:
+    """Break words over lines of at most so many letters, a number and its % kept together.
+
+    Examples
+    --------
+    >>> print(wrapped("copper sulphate pentahydrate dusted twice", 28))
+    copper sulphate pentahydrate
+    dusted twice
+    """
+    held = text.replace(" %", "\u00a0%")
+    return textwrap.fill(held, letters, break_on_hyphens=False).replace("\u00a0%", " %")
+
+
+def check_result(given: object, wanted: type, chart: str, made_by: str) -> None:
+    """Refuse what a chart does not draw, and say what does.
+
+    Raises
+    ------
+    ModelError
+        It is not the wanted result of a model.
+    """
+    if isinstance(given, wanted):
+        return
+    kind = type(given).__name__
+    remedy = _DRAWN_BY.get(kind, f"give {chart}({made_by}(…))")
+    raise ModelError(chart, f"it takes the result of {made_by}, not {kind}", remedy)

@@ -6,10 +6,13 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 
-from sagglab.charts.look import axes, look
+from sagglab.charts.look import axes, look, wrapped
 from sagglab.colour import lab_to_srgb
 from sagglab.model.rows import find_column
 from sagglab.units import parse_heading
+
+#: Letters in a line of a level's name, and of a pot's name on its swatch.
+_LEVEL, _POT = 26, 7
 
 
 def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes:
@@ -32,8 +35,15 @@ def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes
     shown = results[results["L*"].notna()]
     levels = list(shown.groupby(column, sort=True))
     longest = max((len(pots) for _, pots in levels), default=1)
+    name, unit = parse_heading(str(column))
+    labels = [
+        wrapped(f"{level:.3g} {unit or ''}".strip() if isinstance(level, float) else str(level), _LEVEL)
+        for level, _ in levels
+    ]
+    widest = max((len(line) for label in labels for line in label.split("\n")), default=0)
+    width = max(1.6, 0.6 + 0.092 * widest) + 0.5 * longest
     with look():
-        ax = axes(ax, 1.6 + 0.5 * longest, 1.1 + 0.72 * len(levels))
+        ax = axes(ax, width, 1.1 + 0.72 * len(levels))
         for place, (_, pots) in enumerate(levels):
             pots = pots.sort_values("L*")
             colours, outside = lab_to_srgb(pots[["L*", "a*", "b*"]].to_numpy())
@@ -46,12 +56,8 @@ def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes
                 shape = [(k, place + 0.36), (k, place - 0.36), (k + 0.94, place - 0.36), *corner[::-1]]
                 ax.add_patch(Polygon(shape, facecolor=colour, edgecolor="none"))
                 ink = "white" if pots["L*"].iloc[k] < 55 else "black"
-                ax.text(k + 0.47, place, pots["pot"].iloc[k], ha="center", va="center", fontsize=8, color=ink)
-        name, unit = parse_heading(str(column))
-        labels = [
-            f"{level:.3g} {unit or ''}".strip() if isinstance(level, float) else str(level)
-            for level, _ in levels
-        ]
+                pot = wrapped(str(pots["pot"].iloc[k]), _POT)
+                ax.text(k + 0.47, place, pot, ha="center", va="center", fontsize=8, color=ink)
         ax.set_yticks(range(len(levels)), labels)
         ax.set_xlim(0, longest)
         ax.set_ylim(len(levels) - 0.5, -0.5)
@@ -60,5 +66,5 @@ def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes
         ax.tick_params(length=0)
         for spine in ax.spines.values():
             spine.set_visible(False)
-        ax.set_title(f"The pots by {name}")
+        ax.set_title(wrapped(f"The pots by {name}", max(30, int(5 * longest))))
     return ax

@@ -1,5 +1,7 @@
 """The chart of doses: what was drawn is what the curve and the pots say, and its words can be read."""
 
+from dataclasses import replace
+
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
@@ -10,7 +12,7 @@ from matplotlib.colors import to_rgb
 from sagglab.charts import dose_chart
 from sagglab.charts.look import INK, QUIET, WARN
 from sagglab.colour import lab_to_srgb
-from sagglab.errors import UnknownNameError
+from sagglab.errors import ModelError
 from sagglab.model.dose import compare_doses
 from sagglab.model.shapes import EACH, SHAPES
 
@@ -32,6 +34,15 @@ def levelling(pots, effect):
 
 def dots(ax):
     return [part for part in ax.collections if isinstance(part, PathCollection)]
+
+
+def assert_whole(ax):
+    """Check that the title and the labels are inside the figure."""
+    ax.figure.canvas.draw()
+    for part in (ax._left_title, ax.xaxis.label, ax.yaxis.label):
+        box = part.get_window_extent()
+        assert ax.figure.bbox.padded(0.5).contains(*box.min)
+        assert ax.figure.bbox.padded(0.5).contains(*box.max)
 
 
 def curve_of(doses, shape):
@@ -62,7 +73,7 @@ def test_other_shapes_are_thin_and_every_shape_is_named(doses, texts, assert_rea
 
 
 def test_pots_are_in_their_colours_beside_the_curve(doses, pots):
-    ax = dose_chart(doses, pots)
+    ax = dose_chart(doses)
     drawn = np.concatenate([part.get_offsets() for part in dots(ax)])
     assert len(drawn) == 36
     np.testing.assert_allclose(np.sort(drawn[:, 1]), np.sort(doses.points["effect"]))
@@ -75,7 +86,7 @@ def test_pots_are_in_their_colours_beside_the_curve(doses, pots):
 
 
 def test_axes_say_units_words_and_what_was_taken_out(doses, pots):
-    ax = dose_chart(doses, pots)
+    ax = dose_chart(doses)
     assert ax.get_ylabel() == "difference in L* from no sugar\n← darker          lighter →"
     assert ax.get_xlabel() == (
         "sugar, g\ndots: pots in their measured colour,\n"
@@ -86,7 +97,7 @@ def test_axes_say_units_words_and_what_was_taken_out(doses, pots):
 
 def test_an_amount_of_whole_firings_keeps_their_levels(pots, assert_readable):
     doses = compare_doses(pots, "peak_C", factors=["sugar"])
-    ax = dose_chart(doses, pots)
+    ax = dose_chart(doses)
     assert "with the level of all firings and the other factors taken out" in ax.get_xlabel()
     assert ax.get_ylabel().startswith(f"difference in L* from {doses.reference:.4g} °C")
     assert all(doses.reference <= tick <= doses.amount.high for tick in ax.get_xticks())
@@ -105,27 +116,23 @@ def test_an_amount_of_whole_firings_keeps_their_levels(pots, assert_readable):
 )
 def test_every_kind_of_best_shape_can_be_read(pots, effect, assert_readable):
     results = levelling(pots, effect)
-    ax = dose_chart(compare_doses(results, "sugar"), results)
+    ax = dose_chart(compare_doses(results, "sugar"))
     assert_readable(ax)
-    figure = ax.figure
-    for part in (ax.title, ax.xaxis.label, ax.yaxis.label):
-        box = part.get_window_extent()
-        assert figure.bbox.padded(0.5).contains(*box.min)
-        assert figure.bbox.padded(0.5).contains(*box.max)
+    assert_whole(ax)
 
 
 def test_each_dose_its_own_shows_its_intervals(pots):
     results = levelling(pots, lambda sugar: sugar.map(dict(zip(AMOUNTS, [0, 6, -4, 7, -3, 3], strict=True))))
     doses = compare_doses(results, "sugar")
     assert doses.best == EACH
-    ax = dose_chart(doses)
+    ax = dose_chart(replace(doses, points=doses.points.drop(columns=["L*", "a*", "b*"])))
     spans = np.array([path.vertices[:, 1] for part in ax.collections for path in part.get_paths()])
     np.testing.assert_allclose(np.sort(spans, axis=1), curve_of(doses, EACH)[["low", "high"]])
 
 
 def test_a_colour_that_the_display_cannot_show_has_an_orange_edge(pots):
     results = pots.assign(**{"a*": pots["a*"].where(pots["pot"] != "p04", 110.0)})
-    ax = dose_chart(compare_doses(results, "sugar"), results)
+    ax = dose_chart(compare_doses(results, "sugar"))
     edges = [tuple(edge[:3]) for part in dots(ax) for edge in part.get_edgecolors()]
     assert edges.count(to_rgb(WARN)) == 1
     assert ax.get_xlabel().endswith("\norange edge: a colour that the display cannot show")
@@ -133,7 +140,7 @@ def test_a_colour_that_the_display_cannot_show_has_an_orange_edge(pots):
 
 def test_a_pot_without_a_colour_is_hollow(pots):
     results = pots.assign(**{"a*": pots["a*"].where(pots["pot"] != "p04")})
-    ax = dose_chart(compare_doses(results, "sugar"), results)
+    ax = dose_chart(compare_doses(results, "sugar"))
     opaque = np.concatenate([part.get_facecolors()[:, 3] for part in dots(ax)])
     assert sorted(opaque) == [0.0] + [1.0] * 35
 
@@ -143,15 +150,38 @@ def test_axes_that_are_given_are_used(doses):
     assert dose_chart(doses, ax=ax) is ax
 
 
-def test_a_table_without_colours(doses, pots):
-    with pytest.raises(UnknownNameError) as caught:
-        dose_chart(doses, pots.drop(columns=["a*", "b*"]))
-    assert str(caught.value) == ("results: the table has no column a*, b*. Give the measured results.")
+def test_without_colours_there_are_no_dots(pots):
+    ax = dose_chart(compare_doses(pots.drop(columns=["a*", "b*"]), "sugar"))
+    assert not dots(ax)
+    assert ax.get_xlabel() == "sugar, g"
 
 
-def test_a_table_of_other_pots(doses, pots):
-    with pytest.raises(UnknownNameError) as caught:
-        dose_chart(doses, pots.iloc[:20])
+def test_dots_of_neighbouring_doses_keep_apart(pots):
+    amounts = np.array([0.0, 1, 2, 4, 8, 16])
+    results = levelling(pots, lambda sugar: -sugar)
+    results["sugar [g]"] = np.tile(amounts, 6)
+    ax = dose_chart(compare_doses(results, "sugar"))
+    drawn = np.concatenate([part.get_offsets() for part in dots(ax)])[:, 0]
+    assert np.abs(drawn[:, None] - amounts).min(axis=1).max() <= 0.25
+    # Not even the edges touch: a dot is as wide as the root of its size, in points.
+    pixels = np.sort(ax.transData.transform(np.column_stack([drawn, 0 * drawn]))[:, 0])
+    none, one = pixels[:6], pixels[6:12]
+    assert one.min() - none.max() > np.sqrt(dots(ax)[0].get_sizes()[0]) * ax.figure.dpi / 72
+
+
+def test_long_names_are_wrapped(pots):
+    outcome = "lightness of the lower half of the pot, seen from the front in the cloudy window"
+    amount = "seaweed soaked overnight and dried under the roof of the shed [g]"
+    results = pots.rename(columns={"sugar [g]": amount}).assign(**{outcome: pots["L*"]})
+    ax = dose_chart(compare_doses(results, amount, outcome))
+    assert_whole(ax)
+    for axis, side in ((ax.yaxis, "height"), (ax.xaxis, "width")):
+        assert getattr(axis.label.get_window_extent(), side) < getattr(ax.bbox, side)
+
+
+def test_what_is_no_doses_is_refused(effects):
+    with pytest.raises(ModelError) as caught:
+        dose_chart(effects)
     assert str(caught.value) == (
-        "results: it is not the table that the doses came from. Give the one given to compare_doses."
+        "dose_chart: it takes the result of compare_doses, not Effects. Give it to effect_chart."
     )

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from itertools import product
 
 import matplotlib as mpl
@@ -9,10 +10,19 @@ from matplotlib.colors import to_rgb
 from scipy import stats
 
 from sagglab.charts import half_normal_chart
+from sagglab.charts.labels import Labels
+from sagglab.errors import ModelError
 from sagglab.model.screening import screen_effects
 
 NAMES = ["sugar [g]", "salt [g]", "clay", "peak_C"]
-FILTRATION = [45, 71, 48, 65, 68, 60, 80, 65, 43, 100, 45, 104, 75, 86, 70, 96]
+#: Less 10, so that they can be L*: no effect changes.
+FILTRATION = np.array([45, 71, 48, 65, 68, 60, 80, 65, 43, 100, 45, 104, 75, 86, 70, 96]) - 10
+LONG = [
+    "copper sulphate pentahydrate dusted twice [g]",
+    "copper sulphate in hot water, brushed on twice [g]",
+    "coarse sea salt from the second sack in 50 % lots [g]",
+    "clay_with_$grog$_and_no_blank_in_its_long_name",
+]
 
 
 def pots(y, names, firing="f1"):
@@ -28,7 +38,9 @@ def equal_effects():
     noise = np.random.default_rng(1).normal(size=32)
     whole = np.column_stack([np.ones(32), real])
     noise -= whole @ (whole.T @ noise) / 32
-    return screen_effects(table.assign(**{"L*": real @ [-5, -5, 5, 5, 5] + noise}), factors=[*NAMES, "wax"])
+    return screen_effects(
+        table.assign(**{"L*": 50 + real @ [-5, -5, 5, 5, 5] + noise}), factors=[*NAMES, "wax"]
+    )
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +56,7 @@ def split():
     table = pots(0.0, names)
     table["firing"] = table[names[:3]].astype(str).agg(" ".join, axis=1)
     code = table.groupby("firing").ngroup()
-    table["L*"] = 4 * rng.normal(size=8)[code] + rng.normal(size=64) - 3 * table["sugar [g]"]
+    table["L*"] = 50 + 4 * rng.normal(size=8)[code] + rng.normal(size=64) - 3 * table["sugar [g]"]
     return screen_effects(table, factors=names)
 
 
@@ -106,16 +118,19 @@ def test_lines(screening, texts):
 def test_axes_say_what_they_hold(screening):
     ax = half_normal_chart(screening)
     assert ax.get_ylabel() == "size of the effect on L*"
-    assert ax.get_xlabel() == "where chance alone would put it (half-normal quantile)"
+    assert ax.get_xlabel() == (
+        "where chance alone would put it (half-normal quantile)\n"
+        "filled: beyond the margin for all;\nhalf filled: for one only; hollow: neither"
+    )
     assert ax.get_title(loc="left") == "Which effects on L* stand out"
 
 
 def test_a_share_is_drawn_in_percentage_points():
-    table = pots(np.array(FILTRATION) / 100, NAMES).rename(columns={"L*": "dark share"})
+    table = pots(FILTRATION / 100, NAMES).rename(columns={"L*": "dark share"})
     ax = half_normal_chart(screen_effects(table, outcome="dark share", factors=NAMES))
     assert max(y for _, y, *_ in marks(ax)) == pytest.approx(21.625)
     assert slopes(ax) == pytest.approx([2.625])
-    assert ax.get_ylabel() == "size of the effect on dark share [percentage points]"
+    assert ax.get_ylabel() == "size of the effect on dark share\n[percentage points]"
 
 
 def test_strata_have_marks_and_lines_of_their_own(split, texts):
@@ -146,7 +161,9 @@ def test_equal_effects_are_all_named(texts, assert_readable):
 def test_of_very_many_the_surest_are_named_and_the_others_counted(texts, assert_readable):
     names = [f"x{k}" for k in range(8)]
     table = pots(0.0, names)
-    table["L*"] = np.random.default_rng(1).normal(size=256) + 3 * table["x0"] + 2 * table["x1"] * table["x2"]
+    table["L*"] = (
+        50 + np.random.default_rng(1).normal(size=256) + 3 * table["x0"] + 2 * table["x1"] * table["x2"]
+    )
     result = screen_effects(table, factors=names)
     words = texts(ax := half_normal_chart(result))
     assert {"x0", "x1", "x2", "x1 × x2"} <= set(words)
@@ -166,3 +183,68 @@ def test_in_axes_that_are_given_and_without_a_trace_in_the_settings(screening, a
     assert half_normal_chart(screening, ax=left) is left
     assert_readable(left)
     assert dict(mpl.rcParams) == dict(before)
+
+
+def test_only_what_is_beyond_the_margin_for_all_is_wholly_filled(screening):
+    table = screening.table.assign(size=screening.table["estimate"].abs()).set_index("size")["beyond"].copy()
+    one = table.index[table == "margin for all"][0]
+    table[one] = "margin for one"
+    told = screening.table.assign(beyond=table.to_numpy())
+    ax = half_normal_chart(replace(screening, table=told))
+    halves = [
+        line.get_ydata() for line in ax.lines if line.get_marker() == "o" and line.get_fillstyle() == "left"
+    ]
+    np.testing.assert_allclose(
+        np.sort(np.concatenate(halves)), np.sort(table.index[table == "margin for one"])
+    )
+
+
+def long_named():
+    """Every factor, and every pair with the first, stands out; their names are long."""
+    table = pots(0.0, LONG)
+    signs = 2 * table[LONG].to_numpy() - 1
+    noise = np.random.default_rng(4).normal(size=16)
+    real = signs @ [-6, 5, 4, 3] + signs[:, 0] * (signs[:, 1:] @ [5, 4, 3])
+    return screen_effects(table.assign(**{"L*": 50 + real + 0.2 * noise}), factors=LONG)
+
+
+def test_long_names_stay_inside_and_can_be_told_apart(texts, assert_readable):
+    words = texts(ax := half_normal_chart(long_named()))
+    named = [text for text in words if "margin" not in text and "chance" not in text]
+    assert len(named) == len(set(named)) == 7
+    assert "copper sulphate pentahydrate\ndusted twice" in named
+    assert "coarse sea salt from the second\nsack in 50 % lots" in named
+    assert sum("…" in text and " ×\n" in text for text in named) == 3
+    assert max(len(line) for text in named for line in text.split("\n")) <= 34
+    assert_readable(ax)
+
+
+def test_names_that_differ_in_the_middle_alone_are_told_apart(texts):
+    names = [f"the pots of the first shelf that had {what} in the bag with them" for what in ("A", "B")]
+    table = pots(FILTRATION, [names[0], "salt", names[1], "wax"])
+    words = texts(half_normal_chart(screen_effects(table, factors=list(table.columns[:4]))))
+    assert "the…A in the bag with them ×\nthe…B in the bag with them" in words
+
+
+def test_what_is_no_screening_is_refused():
+    with pytest.raises(ModelError) as caught:
+        half_normal_chart(pots(FILTRATION, NAMES))
+    assert str(caught.value) == (
+        "half_normal_chart: it takes the result of screen_effects, not DataFrame. "
+        "Give half_normal_chart(screen_effects(…))."
+    )
+
+
+def test_words_are_placed_by_the_layout_that_is_drawn(monkeypatch):
+    seen = []
+
+    class Watched(Labels):
+        def put(self, *given, **how):
+            seen.append(self.room.extents)
+            return super().put(*given, **how)
+
+    monkeypatch.setattr("sagglab.charts.half_normal.Labels", Watched)
+    # No effect of these is beyond the margin for one only, so that there is nothing to draw half filled.
+    ax = half_normal_chart(long_named())
+    ax.figure.canvas.draw()
+    np.testing.assert_allclose(seen[-1], ax.bbox.extents, atol=0.5)

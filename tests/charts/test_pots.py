@@ -43,3 +43,18 @@ def test_pots_that_were_not_measured_have_no_swatch(pots):
 def test_swatches_by_an_unknown_column(pots):
     with pytest.raises(UnknownNameError, match="glitter"):
         pot_swatches(pots, "glitter")
+
+
+def test_long_names_are_broken_and_keep_to_their_swatch():
+    levels = ["groggy buff with fine molochite from the second pit"] * 2 + ["smooth white porcelain"]
+    pots = pd.DataFrame(
+        {"pot": ["kiln_2 shelf_1 $3$"] * 3, "clay": levels, "L*": [40.0, 50, 60], "a*": 9.0, "b*": 9.0}
+    )
+    ax = pot_swatches(pots, "clay")
+    ax.figure.canvas.draw()
+    for swatch, text in zip(ax.patches, ax.texts, strict=True):
+        assert text.get_text() == "kiln_2\nshelf_1\n$3$"
+        assert swatch.get_window_extent().padded(0.5).contains(*text.get_window_extent().min)
+        assert swatch.get_window_extent().padded(0.5).contains(*text.get_window_extent().max)
+    for tick in ax.get_yticklabels():
+        assert tick.get_window_extent().x0 >= 0
