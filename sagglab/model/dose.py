@@ -25,7 +25,7 @@ from sagglab.model.shapes import (
     DoseStudy,
 )
 from sagglab.model.terms import Factor
-from sagglab.model.wording import amount_in_words, digits_for, label, words_for
+from sagglab.model.wording import amount_in_words, count, digits_for, label, words_for
 
 #: Columns of the tables.
 COLUMNS = ("shape", "left-out error", "difference", "standard error", "coefficients", "k", "note")
@@ -258,7 +258,7 @@ def _check(rows: Rows) -> None:
     if firings < _FEWEST_FIRINGS:
         raise ModelError(
             where,
-            f"{firings} firing{'s' * (firings > 1)} are too few to leave one out and predict it",
+            f"{count(firings, 'firing')} cannot leave one out and predict it",
             f"fire at least {_FEWEST_FIRINGS}",
         )
     constant = [factor.name for factor in others if factor.constant]

@@ -16,12 +16,11 @@ from scipy import optimize, special
 
 from sagglab.errors import ModelError
 from sagglab.model.odds import Line, Odds, OddsWords
-from sagglab.model.rows import find_column, read_rows, tidy
+from sagglab.model.rows import find_column, read_rows
+from sagglab.model.states import LOST, WHOLE, States
 from sagglab.model.terms import Factor, Row
 from sagglab.model.wording import count, label
 
-#: States that a batch book knows; `lost` may add to them.
-STATES = ("whole", "cracked", "lost")
 #: How the odds were had.
 METHOD = "exact conditional logistic, firings as blocks, one factor at a time"
 #: Sums closer than this share of the factor's range are one sum: decimals added in another order.
@@ -71,8 +70,9 @@ def fit_losses(
     factors: Sequence[str],
     state: str = "state",
     firing: str = "firing",
-    lost: Sequence[str] = ("cracked", "lost"),
+    lost: Sequence[object] = LOST,
     forms: Mapping[str, str] | None = None,
+    whole: Sequence[object] = WHOLE,
 ) -> Odds:
     """Judge which factors go with pots that were cracked or lost.
 
@@ -87,10 +87,14 @@ def fit_losses(
         The column that says what became of the pot; a pot without a state is left out.
     firing : str
         The column that says which firing a pot went through.
-    lost : sequence of str
-        The states that count as lost.
+    lost : sequence
+        The states that count as lost, as the column has them, in capitals or not: ``["gerissen"]``. True and
+        False, 1 and 0 mean nothing of themselves: ``lost=[True], whole=[False]``.
     forms : mapping of str to str, optional
         The form in which an amount enters, by factor, such as ``with or without``.
+    whole : sequence
+        The states that count as not lost, in the same way. Where it is not given, the states of a batch book
+        that `lost` does not name count as not lost, too.
 
     Returns
     -------
@@ -122,12 +126,12 @@ def fit_losses(
     or lost pot had packing seaweed, judged on 8 pots of one firing.
     """
     results = results.rename(columns=str)
-    words = _states(lost)
+    states = States.named(lost, whole)
     heading = find_column(results, state, "state")
-    results = results.assign(**{heading: _was_lost(results[heading], heading, words)})
+    results = results.assign(**{heading: states.was_lost(results[heading], heading)})
     rows = read_rows(results, heading, factors, [firing], forms)
     was_lost = rows.y.astype(bool)
-    said = " or ".join(words)
+    said = states.said
     codes, names = pd.factorize(rows.labels(rows.groups[-1]))
     losses, pots = np.bincount(codes, was_lost), np.bincount(codes)
     mixed = (losses > 0) & (losses < pots)
@@ -148,34 +152,9 @@ def fit_losses(
     return Odds.from_lines(lines, heading, counts, rows.left_out, warned, rows.factors, words_of)
 
 
-def _states(lost: Sequence[str]) -> list[str]:
-    if isinstance(lost, str):
-        raise ModelError("lost", "a word was given where a list is wanted", f"write lost=['{lost}']")
-    words = [str(word).strip().casefold() for word in lost]
-    if not words or "whole" in words:
-        raise ModelError("lost", "it must name states of pots that were lost", "write lost=['lost']")
-    return words
-
-
-def _was_lost(values: pd.Series, heading: str, words: list[str]) -> NDArray[np.float64]:
-    """1 for lost, 0 for not, missing where no state is given, shape (n,)."""
-    states = tidy(values)
-    known = [*words, *(word for word in STATES if word not in words)]
-    folded = [None if pd.isna(one) else str(one).casefold() for one in states]
-    unknown = sorted(
-        {str(one) for one, word in zip(states, folded, strict=True) if word not in (None, *known)}
-    )
-    if unknown:
-        raise ModelError(
-            f"column '{heading}'",
-            f"it holds {', '.join(repr(word) for word in unknown)}, where only {', '.join(known)} are known",
-            "mend the spelling, or name in `lost` each state that counts as lost",
-        )
-    return np.array([np.nan if word is None else float(word in words) for word in folded])
-
-
 def _warnings(losses: NDArray[np.float64], pots: NDArray[np.int64], factors: int, said: str) -> list[str]:
-    warned = [f"{int(losses.sum())} of {count(int(pots.sum()), 'pot')} were {said}."]
+    number = int(losses.sum())
+    warned = [f"{number} of {count(int(pots.sum()), 'pot')} {'was' if number == 1 else 'were'} {said}."]
     if factors > 1:
         warned.append("Each factor is judged by itself, whatever else differed between the pots.")
     for kind, number in (("lost no pot", np.sum(losses == 0)), ("lost every pot", np.sum(losses == pots))):

@@ -23,6 +23,10 @@ COLUMNS = (
 )
 #: How a note about an end that cannot be had begins; the sentence repeats it.
 NO_END = ("no upper end", "no lower end", "no end")
+#: How a note begins that names what a row was judged without; the sentence repeats it.
+WITHOUT = "judged without "
+#: Log odds past which no digits are written.
+_LEAST, _MOST = math.log(1e-3), math.log(1e4)
 
 
 class Line(NamedTuple):
@@ -149,7 +153,7 @@ class Odds:
 
     @property
     def _counts(self) -> str:
-        return counted(self.outcome, self.pots, self.firings, len(self.left_out))
+        return counted(self.outcome, self.pots, self.firings, self.left_out)
 
     def _said(self) -> Iterator[tuple[Factor, str]]:
         joined = self.table.join(self.judged)
@@ -196,15 +200,18 @@ class _Said:
     def found(self) -> str:
         odds = self.words.odds
         if self.estimate == math.inf:
-            said = f"{odds} were at least {times(self.low)} times as large (lower end of the 95 % interval)"
+            # Past the digits that are written, the number says itself that it is a bound.
+            least = f"{'at least ' if self.low < _MOST else ''}{self._times(self.low)}"
+            said = f"{odds} were {least} times as large (lower end of the 95 % interval)"
         elif self.estimate == -math.inf:
-            said = f"{odds} were at most {times(self.high)} times as large (upper end of the 95 % interval)"
+            most = f"{'at most ' if self.high > _LEAST else ''}{self._times(self.high)}"
+            said = f"{odds} were {most} times as large (upper end of the 95 % interval)"
         else:
-            said = f"{odds} were {times(self.estimate)} times as large (95 % interval {self._ends()})"
+            said = f"{odds} were {self._times(self.estimate)} times as large (95 % interval {self._ends()})"
         return said + self._endless()
 
     def open(self, of: str = "") -> str:
-        low, high, odds = times(self.low), times(self.high), self.words.odds
+        low, high, odds = self._times(self.low), self._times(self.high), self.words.odds
         if np.isinf([self.low, self.high]).all():
             fits = "anything fits"
         elif self.high == math.inf:
@@ -217,14 +224,17 @@ class _Said:
 
     def judged(self) -> str:
         pots, firings = int(self.line["pots"]), int(self.line["firings"])
-        if firings == 1:
-            return f"judged on {count(pots, 'pot')} of one firing"
-        return f"judged on {count(pots, 'pot')} in {firings} firings"
+        on = f"judged on {count(pots, 'pot')} {'of one firing' if firings == 1 else f'in {firings} firings'}"
+        without = [part for part in self.line["note"].split("; ") if part.startswith(WITHOUT)]
+        return " ".join([on, *(part.removeprefix("judged ") for part in without)])
 
     def _ends(self) -> str:
         if self.high == math.inf:
-            return f"{times(self.low)} and upwards"
-        return f"{'0' if self.low == -math.inf else times(self.low)} to {times(self.high)}"
+            return f"{self._times(self.low)} and upwards"
+        return f"{'0' if self.low == -math.inf else self._times(self.low)} to {self._times(self.high)}"
+
+    def _times(self, log_odds: float) -> str:
+        return times(log_odds, self.high - self.low)
 
     def _endless(self) -> str:
         parts = [part for part in self.line["note"].split("; ") if part.startswith(NO_END)]
@@ -273,21 +283,30 @@ def _level(name: str, level: str, row: _Said) -> str:
     return f"pots with {name} {level} {row.did}: {row.found()}" if row.clear else f"for {level} {row.open()}"
 
 
-def times(log_odds: float) -> str:
-    """Write an odds ratio with two significant digits, more near 1, from its logarithm.
+def times(log_odds: float, width: float = math.inf) -> str:
+    """Write an odds ratio with two significant digits, from its logarithm; more in a narrow interval.
+
+    Parameters
+    ----------
+    log_odds : float
+    width : float
+        Of the 95 % interval, in log odds: one that is narrow lies near 1, where it is the distance from 1
+        that says something.
 
     Examples
     --------
-    >>> [times(math.log(ratio)) for ratio in (0.0312, 0.5, 1.0123, 3.14, 42.3, 1234)]
-    ['0.031', '0.50', '1.012', '3.1', '42', '1200']
+    >>> [times(math.log(ratio)) for ratio in (0.0312, 0.5, 1.0003, 3.14, 42.3, 1234)]
+    ['0.031', '0.50', '1.0', '3.1', '42', '1200']
+    >>> [times(math.log(ratio), width=0.02) for ratio in (0.99, 1.0123)]
+    ['0.990', '1.012']
     """
-    if log_odds > math.log(1e4):
+    if log_odds > _MOST:
         return "over 10000"
-    if log_odds < math.log(1e-3):
+    if log_odds < _LEAST:
         return "less than 0.001"
     ratio = math.exp(log_odds)
     decimals = 1 - int(f"{ratio:.1e}".partition("e")[2])
-    if 0 < abs(log_odds) < 0.1:
-        # Near 1 it is the distance from 1 that says something.
-        decimals = min(1 - math.floor(math.log10(abs(log_odds))), 3)
+    if 0 < width < 0.25:
+        # Two digits of the interval's width, as of any other.
+        decimals = max(decimals, min(1 - math.floor(math.log10(width * ratio)), 4))
     return f"{round(ratio, decimals):.{max(decimals, 0)}f}"

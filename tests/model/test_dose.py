@@ -328,7 +328,7 @@ class TestRefusals:
 
     def test_two_firings(self):
         assert refusal(study(straight, firings=2), "sugar") == (
-            "doses of sugar: 2 firings are too few to leave one out and predict it. Fire at least 3."
+            "doses of sugar: 2 firings cannot leave one out and predict it. Fire at least 3."
         )
 
     def test_words(self):

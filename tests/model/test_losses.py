@@ -134,6 +134,36 @@ class TestTable:
         number = (table["state"] == "lost").sum()
         assert odds.warnings[0] == f"{number} of 30 pots were lost."
 
+    def test_one_pot_lost(self):
+        table = load().assign(state=["cracked"] + ["whole"] * 29)
+        assert fit_losses(table, ["sugar"]).warnings[0] == "1 of 30 pots was cracked or lost."
+
+    @pytest.mark.parametrize(
+        ("bad", "good", "lost", "whole", "said"),
+        [
+            ("gerissen", "heil", ["gerissen"], ["heil"], "gerissen"),
+            (" Gerissen", "HEIL ", ["gerissen "], ["Heil"], "gerissen"),
+            (True, False, [True], [False], "lost"),
+            (1, 0, [1], [0], "lost"),
+            (1.0, 0.0, ["1"], ["0"], "lost"),
+            ("1", "0", [1.0], [0], "lost"),
+            (False, True, [False], [True], "lost"),
+        ],
+    )
+    def test_states_in_words_of_ones_own(self, bad, good, lost, whole, said):
+        table = load()
+        own = table.assign(state=[good if state == "whole" else bad for state in table["state"]])
+        odds = fit_losses(own, ["sugar"], lost=lost, whole=whole)
+        pd.testing.assert_frame_equal(odds.table, fit_losses(table, ["sugar"]).table)
+        assert f"the odds of being {said} " in odds.sentence("sugar")
+
+    def test_zeros_and_ones_with_a_gap(self):
+        table = load()
+        own = table.assign(state=(table["state"] != "whole").astype(float))
+        own.loc[0, "state"] = np.nan
+        odds = fit_losses(own, ["sugar"], lost=[1], whole=[0])
+        assert odds.left_out["reason"].tolist() == ["no state"]
+
     def test_the_table_given_is_left_as_it_was(self):
         table = load()
         before = table.copy(deep=True)
@@ -271,6 +301,21 @@ class TestSentences:
         assert first["p"] < 0.05 < first["p Holm"]
         assert odds.sentence("packing").endswith(" That is not sure, since 7 questions were asked at once.")
 
+    def test_digits_fit_the_width(self):
+        def said(table, **columns):
+            return fit_losses(table.assign(**columns), ["sugar"]).sentence("sugar")
+
+        # The lower end is 1.0018: more digits of it say nothing beside an upper end of hundreds.
+        odds = fit_losses(one_firing((6, 3), (1, 8)), ["packing"])
+        assert odds.table["odds low"][0] == pytest.approx(1.0018, abs=5e-5)
+        assert re.search(r" from 1\.0 to \d+ times the odds|interval 1\.0 to \d+\)", odds.sentence("packing"))
+        # An interval that is narrow is told by its distance from 1.
+        many = load(firings=20)
+        assert re.search(
+            r"were 1\.\d{3} times as large \(95 % interval 1\.\d{3} to 1\.\d{3}\)",
+            said(many, **{"sugar [g]": 100 * many["sugar [g]"]}),
+        )
+
     def test_shown(self):
         table = load().rename(columns={"clay": "clay <b>"})
         odds = fit_losses(table, ["sugar", "clay <b>"])
@@ -291,9 +336,40 @@ class TestRefusals:
         table = load()
         table.loc[0, "state"], table.loc[1, "state"] = "craked", "fine"
         assert refusal(table, ["sugar"]) == (
-            "column 'state': it holds 'craked', 'fine', where only cracked, lost, whole are known. "
-            "Mend the spelling, or name in `lost` each state that counts as lost."
+            "column 'state': it holds 'cracked', 'craked', 'fine', 'lost' and 'whole', and nothing says "
+            "whether 'craked' and 'fine' mean lost or whole. Mend the spelling, or put each into one of two "
+            "lists, as in lost=['cracked', 'lost', 'craked', 'fine'] or whole=['whole', 'craked', 'fine']."
         )
+
+    def test_states_in_other_words(self):
+        table = load().assign(state=lambda t: np.where(t["state"] == "whole", "heil", "gerissen"))
+        assert refusal(table, ["sugar"]) == (
+            "column 'state': it holds 'gerissen' and 'heil', and nothing says whether 'gerissen' and 'heil' "
+            "mean lost or whole. Say so, as with lost=['gerissen'], whole=['heil'] if 'heil' is what whole "
+            "pots are."
+        )
+        assert refusal(table, ["sugar"], lost=["gerissen"]).endswith(
+            "Mend the spelling, or write lost=['gerissen', 'heil'] or whole=['heil']."
+        )
+
+    def test_true_and_false_say_nothing_of_themselves(self):
+        table = load().assign(state=lambda t: t["state"] != "whole")
+        assert "lost=[True], whole=[False] if 'false' is what whole pots are" in refusal(table, ["sugar"])
+
+    def test_a_word_that_no_pot_has(self):
+        assert refusal(load(), ["sugar"], lost=["craked"]) == (
+            "lost: no pot is 'craked', and column 'state' holds 'cracked', 'lost' and 'whole'. "
+            "Name those of them that count as lost."
+        )
+
+    def test_a_state_that_is_both(self):
+        assert refusal(load(), ["sugar"], lost=["lost", "whole"]) == (
+            "lost: 'whole' cannot be lost and whole at once. Name each state in `lost` or in `whole`."
+        )
+
+    def test_whole_that_names_nothing(self):
+        assert refusal(load(), ["sugar"], whole=[" "]).startswith("whole: it must name states of pots that ")
+        assert refusal(load(), ["sugar"], lost=True) == "lost: a list is wanted. Write lost=[True]."
 
     def test_nothing_lost(self):
         assert refusal(load().assign(state="whole"), ["sugar"]) == (

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from sagglab.errors import ModelError, UnknownNameError
-from sagglab.model import ratings
 from sagglab.model.odds import COLUMNS
+from sagglab.model.ordered import fit_ordered
 from sagglab.model.ratings import METHOD, fit_ratings
 
 
@@ -83,7 +83,7 @@ class TestTable:
         blocks = (table["firing"].to_numpy()[:, None] == np.unique(table["firing"])[1:]).astype(float)
         sugar = table["sugar [g]"].to_numpy()
         low, best, high = (
-            ratings._fit(y, blocks, odds[at] * sugar).loglik[0] for at in ("low", "estimate", "high")
+            fit_ordered(y, blocks, odds[at] * sugar).loglik[0] for at in ("low", "estimate", "high")
         )
         assert low == pytest.approx(high, abs=1e-4)
         # Wider than chi-squared would have it, and not by a factor that no one would believe.
@@ -112,6 +112,12 @@ class TestTable:
         again = fit_ratings(shelf(), ["sugar", "clay", "packing", "peak_C"])
         pd.testing.assert_frame_equal(again.table, odds.table)
 
+    @pytest.mark.parametrize("seed", range(3))
+    def test_the_order_of_rows_and_factors_does_not_matter(self, odds, seed):
+        mixed = shelf().sample(frac=1, random_state=seed)
+        again = fit_ratings(mixed, ["packing", "sugar", "peak_C", "clay"]).table.set_index("term")
+        pd.testing.assert_frame_equal(again.loc[odds.table["term"]], rows(odds), rtol=1e-7)
+
     def test_the_table_given_is_left_as_it_was(self):
         table = shelf()
         before = table.copy(deep=True)
@@ -129,15 +135,6 @@ class TestWhatCannotBeTold:
 
     def test_only_factors_of_the_firing(self):
         assert fit_ratings(shelf(), ["peak_C"]).table["p"].isna().all()
-
-    def test_a_factor_that_orders_the_ratings_is_refused_and_the_others_kept(self):
-        table = shelf()
-        table["charm"] = table["rating"] * 2.0
-        found = rows(fit_ratings(table, ["charm", "sugar"]))
-        assert found.loc["charm", ["estimate", "low", "high", "p"]].isna().all()
-        assert found.loc["charm", "note"] == (
-            "it puts the ratings within firings in order without a miss, so its odds have no end"
-        )
 
     def test_firings_that_tell_nothing_are_counted(self):
         table = shelf()
@@ -164,7 +161,111 @@ class TestWhatCannotBeTold:
         table.loc[4, "rating"] = np.nan
         odds = fit_ratings(table, ["sugar"])
         assert odds.left_out[["pot", "reason"]].to_numpy().tolist() == [["p004", "no rating"]]
-        assert repr(odds).startswith("rating of 35 pots in 6 firings; 1 row left out\n")
+        assert repr(odds).startswith("rating of 35 pots in 6 firings; 1 row left out")
+
+
+IN_ORDER = "the ratings within firings in order without a miss"
+
+
+@pytest.fixture(scope="module")
+def sweet():
+    """A maker who rates by sugar alone."""
+    table = shelf().assign(rating=lambda t: t["sugar [g]"].astype(int) + 1)
+    return table, fit_ratings(table, ["sugar", "clay", "packing"])
+
+
+class TestInOrder:
+    """Factors that put the ratings in order, so that their odds have one end only."""
+
+    def test_the_factor_itself_has_a_near_end_and_a_p(self, sweet):
+        row = rows(sweet[1]).loc["sugar"]
+        assert row[["estimate", "high", "odds high"]].tolist() == [np.inf] * 3
+        assert 1 < row["low"] < 20
+        assert row["p"] == pytest.approx(1 / 1000)
+        assert row["note"] == f"no upper end can be had: sugar puts {IN_ORDER}"
+
+    def test_its_near_end_loses_what_the_deals_allow(self):
+        table = shelf().assign(rating=lambda t: t["sugar [g]"].astype(int) + 1)
+        low = rows(fit_ratings(table, ["sugar"])).loc["sugar", "low"]
+        blocks = (table["firing"].to_numpy()[:, None] == np.unique(table["firing"])[1:]).astype(float)
+        sugar = table["sugar [g]"].to_numpy()
+        # Without a miss the greatest likelihood is 1.
+        lost = -2 * fit_ordered(sugar.astype(int)[None], blocks, low * sugar).loglik[0]
+        assert 3.8415 < lost < 2 * 3.8415
+
+    def test_the_others_are_judged_without_it(self, sweet):
+        table, odds = sweet
+        alone = rows(fit_ratings(table, ["clay", "packing"]))
+        found = rows(odds).loc[alone.index]
+        assert found["note"].str.endswith(f"judged without sugar, which puts {IN_ORDER}").all()
+        assert np.isfinite(found[["estimate", "low", "high", "p"]]).all(axis=None)
+        for column in ("estimate", "p", "low", "high"):
+            # Sugar has a say in the order of the deals, not in the fit.
+            tolerance = 1e-6 if column == "estimate" else 0.3
+            assert found[column].to_numpy() == pytest.approx(alone[column].to_numpy(), rel=tolerance)
+
+    def test_sentences(self, sweet):
+        assert re.fullmatch(
+            r"For each gram of sugar, pots were rated higher: the odds of a higher rating were at least \d+ "
+            r"times as large \(lower end of the 95 % interval\); no upper end can be had: sugar puts "
+            rf"{IN_ORDER}, judged on 36 pots in 6 firings\.",
+            sweet[1].sentence("sugar"),
+        )
+        assert (
+            sweet[1]
+            .sentence("packing")
+            .endswith(f", judged on 36 pots in 6 firings without sugar, which puts {IN_ORDER}.")
+        )
+
+    def test_turned_round(self):
+        table = shelf().assign(rating=lambda t: 5 - t["sugar [g]"].astype(int))
+        row = fit_ratings(table, ["sugar"]).table.iloc[0]
+        assert [row["estimate"], row["low"], row["odds ratio"]] == [-np.inf, -np.inf, 0]
+        assert -20 < row["high"] < -1
+
+    def test_what_leaves_ties_keeps_the_others_in_its_company(self):
+        # All of the best pots were marked, and the other ratings are mixed.
+        table = shelf()
+        table["marked"] = np.where(table["rating"] == 5, "yes", "no")
+        odds = rows(fit_ratings(table, ["sugar", "marked"]))
+        assert odds.loc["marked: yes − no", "note"] == f"no upper end can be had: marked puts {IN_ORDER}"
+        assert odds.loc["sugar", "note"] == ""
+        assert np.isfinite(odds.loc["sugar", "estimate"])
+
+    def test_a_category_of_three(self):
+        table = shelf().assign(rating=lambda t: t["clay"].map({"buff": 1, "red": 2, "white": 3}))
+        odds = rows(fit_ratings(table, ["clay", "packing"]))
+        assert odds.loc["clay: buff", "estimate"] == -np.inf
+        assert odds.loc["clay: white", "estimate"] == np.inf
+        middle = odds.loc["clay: red"]
+        assert [middle["low"], middle["high"], middle["p"]] == [-np.inf, np.inf, 1]
+        assert middle["note"].startswith(f"no end can be had: clay puts {IN_ORDER}")
+        assert np.isfinite(odds.loc["packing: seaweed − sawdust", "estimate"])
+
+    def test_each_of_two(self):
+        table = shelf().assign(rating=lambda t: t["sugar [g]"].astype(int) + 1)
+        table["weight"] = table["sugar [g]"] + 0.1 * np.random.default_rng(0).random(len(table))
+        odds = rows(fit_ratings(table, ["sugar", "weight", "packing"]))
+        assert odds.loc[["sugar", "weight"], "p"].max() <= 0.01
+        assert odds.loc["packing: seaweed − sawdust", "note"] == (
+            f"judged without sugar and weight, each of which puts {IN_ORDER}"
+        )
+
+    def test_two_together(self):
+        table = shelf(seed=3)
+        rng = np.random.default_rng(3)
+        table["salt [g]"] = rng.permutation(np.arange(36) % 3).astype(float)
+        table["rating"] = 1 + (table["sugar [g]"] + table["salt [g]"]).astype(int)
+        odds = rows(fit_ratings(table, ["sugar", "salt", "packing"]))
+        for name in ("sugar", "salt"):
+            assert odds.loc[name, "note"] == (
+                f"no upper end can be had: sugar and salt together put {IN_ORDER}"
+            )
+            assert odds.loc[name, "estimate"] == np.inf
+            assert odds.loc[name, "low"] > 0
+        assert odds.loc["packing: seaweed − sawdust", "note"] == (
+            f"judged without sugar and salt, which together put {IN_ORDER}"
+        )
 
 
 class TestSentences:
@@ -213,6 +314,32 @@ class TestRefusals:
         assert refusal(shelf().assign(rating=3), ["sugar"]) == (
             "column 'rating': every pot is rated 3. Rate the pots against each other."
         )
+
+    def test_a_measure(self):
+        measured = shelf().assign(rating=np.arange(36) % 26 * 2 + 50)
+        assert refusal(measured, ["sugar"]) == (
+            "column 'rating': it holds 26 different numbers, from 50 to 100, and that is no scale of "
+            "ratings. Write 1 to 5; for a measure, name its column in another way and use fit_effects."
+        )
+
+    def test_a_scale_of_ten_is_taken(self):
+        assert fit_ratings(shelf().assign(rating=np.arange(36) % 10 + 1), ["sugar"]).pots == 36
+
+    @pytest.mark.parametrize("slip", [55, -20])
+    def test_a_slip_of_the_pen(self, slip):
+        table = shelf()
+        table.loc[7, "rating"] = slip
+        assert refusal(table, ["sugar"]) == (
+            f"column 'rating': p007 is rated {slip}, where the others have 1 to 5. "
+            "Mend it, or leave it blank."
+        )
+        assert "row 7 is rated" in refusal(table.drop(columns="pot"), ["sugar"])
+
+    def test_wide_steps_throughout_are_no_slip(self):
+        table = shelf()
+        table["rating"] = np.where(table["rating"] == 5, 4, table["rating"]) * 10
+        table.loc[7, "rating"] = 50
+        assert fit_ratings(table, ["sugar"]).pots == 36
 
     def test_firings_all_rated_alike(self):
         table = shelf(firings=2)
