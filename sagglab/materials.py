@@ -12,6 +12,13 @@ from importlib.resources import files
 
 import pandas as pd
 
+#: Said wherever a single recipe is shown. Common practice, no source.
+TAKE_CARE = (
+    "Take care: ferric chloride and metal salts hurt skin, eyes and lungs, and give off poisonous gas in "
+    "the fire. Safety data sheets, local codes and licensed practice go before any recipe. Decorative ware "
+    "only."
+)
+
 
 @dataclass(frozen=True)
 class Material:

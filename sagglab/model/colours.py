@@ -14,6 +14,7 @@ from scipy import special
 
 from sagglab.colour import delta_e_2000
 from sagglab.errors import UnknownNameError
+from sagglab.materials import TAKE_CARE
 from sagglab.model.effects import Effects
 from sagglab.model.eye import by_eye
 from sagglab.model.outcomes import Outcomes, fit_outcomes
@@ -70,7 +71,7 @@ class ColourPrediction:
                 middle, low, high = (decimal(line[end], places) for end in ("estimate", "low", "high"))
                 parts.append(f"{line['outcome']} {middle} ({low} to {high})")
             lines.append(f"  {what}: {', '.join(parts)}")
-        return "\n".join([*lines, *(f"  {note}" for note in self.notes)])
+        return "\n".join([*lines, *(f"  {note}" for note in self.notes), TAKE_CARE])
 
     def _repr_html_(self) -> str:
         return prediction_page(f"Colour of {said_recipe(self.recipe)}", self.table, self.colours, self.notes)

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.colour import lab_to_srgb
+from sagglab.materials import TAKE_CARE
 from sagglab.model.wording import digits_for
 
 #: Columns of the table of effects that a page has room for.
@@ -143,7 +144,8 @@ def prediction_page(
 ) -> str:
     """Lay a prediction out as HTML: the recipe, three swatches, the intervals, what must be noted."""
     noted = "".join(f"<li>{html.escape(note)}</li>" for note in notes)
-    return f"<p>{html.escape(head)}</p>{swatches(colours)}{html_table(rounded(table))}<ul>{noted}</ul>"
+    shown = swatches(colours) + html_table(rounded(table))
+    return f"<p>{html.escape(head)}</p>{shown}<ul>{noted}</ul><p>{TAKE_CARE}</p>"
 
 
 def checks_page(table: pd.DataFrame, sensitivity: pd.DataFrame) -> str:
@@ -193,5 +195,5 @@ def recipes_page(sentence: str, table: pd.DataFrame, colour: tuple[float, float,
     wanted = swatch(np.array(colour), "wanted")
     return (
         f"<p>{html.escape(sentence)}</p><p>{wanted}</p>"
-        f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+        f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table><p>{TAKE_CARE}</p>"
     )

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import linalg, special
 
 from sagglab.errors import UnknownNameError
+from sagglab.materials import TAKE_CARE
 from sagglab.model.mixed import MixedFit, indicators
 from sagglab.model.pages import decimal, prediction_page
 from sagglab.model.recipe import code_recipe, said_recipe
@@ -77,7 +78,7 @@ class Prediction:
             numbers = [decimal(times * line[end], places) for end in ("estimate", "low", "high")]
             numbers = [f"{number} %" for number in numbers] if self.whole else numbers
             lines.append(f"  {line['what']}: {numbers[0]} (95 % interval {numbers[1]} to {numbers[2]})")
-        return "\n".join([*lines, *(f"  {note}" for note in self.notes)])
+        return "\n".join([*lines, *(f"  {note}" for note in self.notes), TAKE_CARE])
 
     def _repr_html_(self) -> str:
         head = f"{self.outcome} of {said_recipe(self.recipe)}"

@@ -12,6 +12,7 @@ from scipy import special
 
 from sagglab.colour import delta_e_2000
 from sagglab.errors import ModelError
+from sagglab.materials import TAKE_CARE
 from sagglab.model.effects import Effects
 from sagglab.model.outcomes import Outcomes
 from sagglab.model.pages import recipes_page
@@ -65,7 +66,7 @@ class Recipes:
         )
 
     def __repr__(self) -> str:
-        return f"{self.sentence()}\n{self.table.head(5).round(2).to_string(index=False)}"
+        return f"{self.sentence()}\n{self.table.head(5).round(2).to_string(index=False)}\n{TAKE_CARE}"
 
     def _repr_html_(self) -> str:
         return recipes_page(self.sentence(), self.table, self.colour)

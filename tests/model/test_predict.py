@@ -6,6 +6,8 @@ import pytest
 from scipy import linalg, special
 
 from sagglab.errors import ModelError, UnknownNameError
+from sagglab.materials import TAKE_CARE
+from sagglab.model.colours import fit_colour
 from sagglab.model.effects import fit_effects
 from sagglab.model.predict import MEAN, NEW_FIRING
 
@@ -274,7 +276,8 @@ class TestLooks:
             r"L\* of sugar 2 g\n"
             r"  mean of such pots: \d+\.\d \(95 % interval \d+\.\d to \d+\.\d\)\n"
             r"  a new pot in a new firing: \d+\.\d \(95 % interval \d+\.\d to \d+\.\d\)\n"
-            r"  a new pot in firing f1: \d+\.\d \(95 % interval \d+\.\d to \d+\.\d\)",
+            r"  a new pot in firing f1: \d+\.\d \(95 % interval \d+\.\d to \d+\.\d\)\n"
+            r"Take care: .* Decorative ware only\.",
             text,
         )
 
@@ -334,3 +337,13 @@ class TestOddRecipes:
     def test_a_share_is_printed_in_per_cent(self):
         text = repr(fit_effects(uneven(share=True), "dark share", ["sugar"]).predict({"sugar": 3}))
         assert re.search(r"mean of such pots: \d+ % \(95 % interval \d+ % to \d+ %\)", text)
+
+
+def test_cautions_stand_wherever_a_recipe_is_shown():
+    table = uneven()
+    prediction = fit_effects(table, factors=["sugar"]).predict({"sugar": 2})
+    colours = fit_colour(table, ["sugar", "clay"])
+    recipes = colours.recipes_for([35, 11, 10])
+    for shown in (prediction, colours.predict({"sugar": 2}), recipes):
+        assert TAKE_CARE in repr(shown)
+        assert TAKE_CARE in shown._repr_html_()
