@@ -109,14 +109,16 @@ def digits_for(half_width: float) -> int:
 
 
 def label(factor: Factor) -> str:
-    """Name the factor as it is spoken: no unit, no underscores.
+    """Name the factor as it is spoken: a firing measure without its unit and its underscores.
 
     Examples
     --------
-    >>> [label(Factor(name, name, "")) for name in ("sugar", "peak_C", "minutes_above_660_C")]
-    ['sugar', 'peak', 'minutes above 660 °C']
+    >>> [label(Factor(name, name, "")) for name in ("salt_1", "peak_C", "minutes_above_660_C")]
+    ['salt_1', 'peak', 'minutes above 660 °C']
     """
     name = parse_heading(factor.name).name
+    if not unit_of(name):  # a name of the user's own stays as written
+        return name
     if not name.startswith("minutes_"):
         name = re.sub(r"_C(_per_h)?$", "", name)
     return re.sub(r"(\d) C\b", r"\1 °C", name.replace("_", " "))
