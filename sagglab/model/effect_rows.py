@@ -170,8 +170,7 @@ def _presence(
     if len(levels) == 1:
         # With a single amount the two models are one, scaled.
         start = -factor.centre / levels[0]
-        line = _line(Row(present.name, levels), term, fitted, read.outcome, scale, start, 1.0, "")
-        return line
+        return _line(Row(present.name, levels), term, fitted, read.outcome, scale, start, 1.0, "")
     blocks = {
         present if other == term else other: (present if other == term else other).code(read.table)
         for other in terms

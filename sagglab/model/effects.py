@@ -7,25 +7,22 @@ differs only between firings against the scatter of firings.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
 import pandas as pd
 
 from sagglab.errors import ModelError, UnknownNameError
+from sagglab.model.checks import ModelChecks, check_model
 from sagglab.model.dependence import pieces
 from sagglab.model.effect_rows import lay_out
 from sagglab.model.pages import effects_page
+from sagglab.model.predict import Prediction, predict
 from sagglab.model.rows import Rows, read_measures
 from sagglab.model.scale import Scale, scale_for
 from sagglab.model.sentences import About, factor_sentence, term_sentence
 from sagglab.model.strata import FittedStrata, fit_strata
 from sagglab.model.terms import Factor, Term, read_terms
 from sagglab.model.wording import counted
-
-if TYPE_CHECKING:
-    from sagglab.model.checks import ModelChecks
-    from sagglab.model.predict import Prediction
 
 
 @dataclass(frozen=True, repr=False)
@@ -44,16 +41,8 @@ class Effects:
         ``with …``, when some pots lack it; a category of two levels one row, the second minus the first; a
         category of more a row for each level against the mean of the levels. Shares are modelled as logits:
         their estimates are log odds, while ``from`` and ``to`` are shares.
-    variances : DataFrame
-        component, variance, standard deviation, note; on the scale of the model.
-    outcome : str
-        The column explained.
     pots, firings : int
         How many were used.
-    left_out : DataFrame
-        row, pot, reason of each row that could not be used.
-    factors : tuple of Factor
-        The factors as coded.
     terms : tuple of Term
         The terms of the model: factors that vary, then squares and pairs.
     fitted : FittedStrata
@@ -62,22 +51,40 @@ class Effects:
         The rows used.
     scale : Scale
         On which the outcome is modelled.
-    colour : tuple of float or None
-        Mean L*, a*, b* of the pots used, where the table has them.
     """
 
     table: pd.DataFrame
-    variances: pd.DataFrame
-    outcome: str
     pots: int
     firings: int
-    left_out: pd.DataFrame
-    factors: tuple[Factor, ...]
-    terms: tuple[Term, ...] = field(repr=False)
-    fitted: FittedStrata = field(repr=False)
-    rows: Rows = field(repr=False)
-    scale: Scale = Scale()
-    colour: tuple[float, float, float] | None = None
+    terms: tuple[Term, ...]
+    fitted: FittedStrata
+    rows: Rows
+    scale: Scale
+
+    @property
+    def outcome(self) -> str:
+        """The column explained."""
+        return self.rows.outcome
+
+    @property
+    def factors(self) -> tuple[Factor, ...]:
+        """The factors as coded."""
+        return self.rows.factors
+
+    @property
+    def left_out(self) -> pd.DataFrame:
+        """Row, pot and reason of each row that could not be used."""
+        return self.rows.left_out
+
+    @property
+    def colour(self) -> tuple[float, float, float] | None:
+        """Mean L*, a*, b* of the pots used, where the table has them."""
+        return self.rows.colour
+
+    @property
+    def variances(self) -> pd.DataFrame:
+        """The scatter, on the scale of the model: component, variance, standard deviation, note."""
+        return self.fitted.variances
 
     def sentence(self, name: str) -> str:
         """Say what one factor or term did, in words.
@@ -111,14 +118,10 @@ class Effects:
 
     def predict(self, recipe: Mapping[str, object], firing: object = None) -> Prediction:
         """Predict the outcome of a recipe; see `predict.predict`."""
-        from sagglab.model.predict import predict
-
         return predict(self, recipe, firing)
 
     def checks(self) -> ModelChecks:
         """Look at how far the model is to be trusted; see `checks.check_model`."""
-        from sagglab.model.checks import check_model
-
         return check_model(self)
 
     @property
@@ -232,7 +235,4 @@ def fit_effects(
     fitted = fit_strata(y, {term: term.code(read.table) for term in terms}, labels, residual, where)
     pots = len(pd.unique(labels["pot"])) if below else len(read.table)
     table = lay_out(read, terms, fitted, scale, where)
-    return Effects(
-        table, fitted.variances, read.outcome, pots, fires, read.left_out, read.factors, terms, fitted, read,
-        scale, read.colour,
-    )  # fmt: skip
+    return Effects(table, pots, fires, terms, fitted, read, scale)

@@ -88,7 +88,7 @@ def fit_losses(
     firing : str
         The column that says which firing a pot went through.
     lost : sequence
-        The states that count as lost, as the column has them, in capitals or not: ``["gerissen"]``. True and
+        The states that count as lost, as the column has them, in capitals or not: ``["split"]``. True and
         False, 1 and 0 mean nothing of themselves: ``lost=[True], whole=[False]``.
     forms : mapping of str to str, optional
         The form in which an amount enters, by factor, such as ``with or without``.

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from sagglab.errors import ModelError, UnknownNameError
 from sagglab.model.table_checks import (
     check_amount,
+    check_arguments,
     check_measures,
     check_name_of_outcome,
     check_nested,
     check_pots,
-    check_question,
     check_spelling,
 )
 from sagglab.model.terms import Factor, read_factor
@@ -156,7 +156,7 @@ def read_rows(
     ModelError
         No factors, a column named twice, no usable rows, words for numbers, a pot in two rows.
     """
-    check_question(results, factors, forms)
+    check_arguments(results, factors, forms)
     results = results.rename(columns=str)
     outcome = find_column(results, outcome, "outcome")
     groups = tuple(find_column(results, group, "column") for group in groups)

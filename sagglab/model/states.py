@@ -84,7 +84,7 @@ class States:
 
         Examples
         --------
-        >>> States.named(["gerissen"], ["heil"]).was_lost(pd.Series(["Heil", "gerissen ", ""]), "Zustand")
+        >>> States.named(["split"], ["fine"]).was_lost(pd.Series(["Fine", "split ", ""]), "state")
         array([ 0.,  1., nan])
         """
         found = [word(value) for value in values]

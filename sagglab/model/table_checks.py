@@ -13,7 +13,7 @@ from sagglab.errors import ModelError
 from sagglab.units import parse_heading
 
 
-def check_question(results: object, factors: object, forms: object) -> None:
+def check_arguments(results: object, factors: object, forms: object) -> None:
     """Refuse what is no table, no list of factors, or no forms."""
     if not isinstance(results, pd.DataFrame):
         raise ModelError(

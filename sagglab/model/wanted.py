@@ -99,7 +99,7 @@ def rank_recipes(outcomes: Outcomes, colour: ArrayLike, within: float = 3.0) -> 
         wanted = np.array(np.nan)
     if wanted.shape != (3,) or not np.isfinite(wanted).all() or not 0 <= wanted[0] <= 100:
         raise ModelError("colour", "it is no L*, a*, b*", "write three numbers, such as [35, 12, 18]")
-    if not within > 0:
+    if not isinstance(within, int | float) or not within > 0:
         raise ModelError("within", "it is not above zero", "write a ΔE00 such as 3")
     effects = list(outcomes.effects.values())
     first = effects[0]

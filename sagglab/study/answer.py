@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from sagglab.cautions import cautions
@@ -25,18 +26,18 @@ _DARK = "The dark share is the share of the surface with L* below 30, where 0 is
 _ODDS = "Odds of 3 are three to one; twice the odds of three to one are six to one."
 _INTERVAL = (
     "The 95 % interval is what the pots leave open: of twenty such intervals, nineteen hold the true "
-    "difference. Where it holds zero, the data cannot tell. An effect is called sure when it stays clear of "
-    "zero with all the questions allowed for that were asked at once."
+    "difference. Where it holds {none}, the data cannot tell. An effect is called sure when it stays clear "
+    "of {clear} with all the questions allowed for that were asked at once."
 )
 
 
 def words(effects: Effects | Odds) -> tuple[str, ...]:
     """Say what the numbers of an answer mean, for a reader who meets them first."""
     if isinstance(effects, Odds):
-        return (_ODDS, _INTERVAL.replace("clear of zero", "clear of even odds").replace("zero", "1"))
+        return (_ODDS, _INTERVAL.format(none="1", clear="even odds"))
     name = effects.outcome.partition(" ")[0]
     first = _COLOUR if name in COORDINATES else _DARK if effects.outcome == "dark share" else ""
-    return (*filter(None, [first]), _INTERVAL)
+    return (*filter(None, [first]), _INTERVAL.format(none="zero", clear="zero"))
 
 
 @dataclass(frozen=True)
@@ -137,5 +138,5 @@ class Study:
         return "\n".join(lines) + "\n"
 
 
-def _section(title: str, said: object) -> list[str]:
-    return ["", f"## {title}", "", *(f"- {' '.join(str(line).split())}" for line in said)]
+def _section(title: str, said: Iterable[str]) -> list[str]:
+    return ["", f"## {title}", "", *(f"- {' '.join(line.split())}" for line in said)]
