@@ -53,11 +53,13 @@ BOOK_TABLES: dict[str, tuple[Column, ...]] = {
         Column("place", "text", "where it stood in the kiln"),
         Column("rating", "number", "the maker's own, 1 to 5"),
         Column("state", "text", "whole, cracked or lost"),
+        Column("plan", "text", "the plan that dealt it its recipe, where one did"),
         Column("notes", "text", "anything else"),
     ),
     "firings": (
         Column("firing", "text", "the firing's tag, unique in the book", required=True),
         Column("date", "date", "the day"),
+        Column("day", "number", "which day of its plan, where one had several"),
         Column("kiln", "text", "the kiln"),
         Column("fuel", "text", "the fuel"),
         Column("wind", "text", "the wind on the day"),
@@ -83,6 +85,19 @@ BOOK_TABLES: dict[str, tuple[Column, ...]] = {
         Column("setup", "text", "the setup's name, unique in the book", required=True),
         Column("target", "text", "a table in the book or a built-in target", required=True),
         Column("flat", "text", "a photograph of an evenly lit plain sheet"),
+    ),
+}
+
+#: Tables that a book may have as well; one that is not there is no fault.
+OPTIONAL_TABLES: dict[str, tuple[Column, ...]] = {
+    "shelf": (
+        Column("material", "text", "a material, as the pots' headings name it", required=True),
+        Column("in stock", "number", "how much of it is there", unit="g"),
+        Column("spoon", "number", "what a level spoon of it weighed", unit="g"),
+        Column("packet", "number", "what a packet holds", unit="g"),
+        Column("price", "number", "what a packet cost, in the currency named beside it"),
+        Column("currency", "text", "the currency of the prices, one for the whole shelf"),
+        Column("notes", "text", "anything else"),
     ),
 }
 

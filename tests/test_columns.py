@@ -4,12 +4,12 @@ import pandas as pd
 import pytest
 
 from sagglab import columns
-from sagglab.columns import BOOK_TABLES, Column, conform, empty
+from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, Column, conform, empty
 
 DECLARED = {
     name: value for name, value in vars(columns).items() if name.isupper() and isinstance(value, tuple)
 }
-TABLES = {**DECLARED, **BOOK_TABLES}
+TABLES = {**DECLARED, **BOOK_TABLES, **OPTIONAL_TABLES}
 
 
 @pytest.mark.parametrize("table", TABLES)

@@ -26,9 +26,10 @@ class Book:
     Attributes
     ----------
     folder : Path
-    pots, firings, photos, setups : DataFrame
-        One row per pot, firing, photograph and setup. Amounts stand in the working unit that their heading
-        names (``sugar [oz]`` in the file becomes ``sugar [g]`` here).
+    pots, firings, photos, setups, shelf : DataFrame
+        One row per pot, firing, photograph, setup and material in stock; a book need not have a shelf.
+        Amounts stand in the working unit that their heading names (``sugar [oz]`` in the file becomes
+        ``sugar [g]`` here).
     problems : Problems
         Every fault found, in the order of the tables.
     """
@@ -38,6 +39,7 @@ class Book:
     firings: pd.DataFrame
     photos: pd.DataFrame
     setups: pd.DataFrame
+    shelf: pd.DataFrame
     problems: Problems
 
     def path(self, name: str) -> Path:
@@ -82,7 +84,7 @@ def open_book(folder: str | os.PathLike[str]) -> Book:
     ----------
     folder : path
         The folder that holds ``pots.csv``, ``firings.csv``, ``photos.csv`` and ``setups.csv``, or a
-        ``book.xlsx`` with sheets of these names.
+        ``book.xlsx`` with sheets of these names; and, where one is kept, ``shelf.csv``.
 
     Returns
     -------

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from sagglab.book.shelf import check_shelf
 from sagglab.book.tables import WORKBOOK
 from sagglab.errors import Problem, SagglabError
 from sagglab.targets import built_in_targets, read_target
@@ -23,6 +24,7 @@ def check_tables(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
     yield from _check_references(tables)
     yield from _check_files(folder, tables)
     yield from _check_values(tables)
+    yield from check_shelf(tables["shelf"])
 
 
 def _check_key(table: pd.DataFrame, name: str, key: str) -> Iterator[Problem]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from sagglab.columns import BOOK_TABLES, Column, empty
+from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, Column, empty
 from sagglab.delimited import delimiter_of, number, read_text, split_rows
 from sagglab.errors import BookError, FileFormatError, Problem, UnitError
 from sagglab.materials import find_material
@@ -25,7 +25,7 @@ def read_tables(folder: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
     Returns
     -------
     tables : dict of DataFrame
-        All four tables, a missing one empty; the index is the row as a spreadsheet numbers it.
+        All tables of the book, a missing one empty; the index is the row as a spreadsheet numbers it.
     problems : list of Problem
 
     Raises
@@ -36,7 +36,7 @@ def read_tables(folder: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
     problems: list[Problem] = []
     sheets = _workbook_rows(folder, problems)
     tables = {}
-    for name, columns in BOOK_TABLES.items():
+    for name, columns in (BOOK_TABLES | OPTIONAL_TABLES).items():
         file = folder / f"{name}.csv"
         if file.is_file() and name in sheets:
             problems.append(
@@ -48,7 +48,7 @@ def read_tables(folder: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
             rows = sheets.get(name)
         if rows is None:
             tables[name] = empty(columns)
-            if not file.is_file():
+            if not file.is_file() and name in BOOK_TABLES:
                 problems.append(
                     Problem(
                         name,

@@ -203,3 +203,24 @@ def test_the_summary_counts_and_escapes(write_book):
 def test_numbers_are_floats_whatever_the_cells_look_like(write_book):
     pots = open_book(write_book(pots="pot,firing,sugar [g]\np1,f1,1\np2,f1,2\n")).pots
     assert pots["sugar [g]"].dtype == np.float64
+
+
+def test_a_book_need_not_have_a_shelf(write_book):
+    book = open_book(write_book())
+    assert len(book.shelf) == 0 and not book.problems
+    assert book.shelf.columns.tolist()[:2] == ["material", "in stock [g]"]
+
+
+def test_a_shelf_is_read_with_its_units(write_book):
+    shelf = "material,in stock [kg],spoon [g],packet [lb],price,currency\nsugar,1.5,3.2,2,4.5,CHF\n"
+    book = open_book(write_book(shelf=shelf))
+    assert not book.problems
+    assert book.shelf.loc[2, "in stock [g]"] == pytest.approx(1500)
+    assert book.shelf.loc[2, "packet [g]"] == pytest.approx(907.18474)
+    assert book.shelf.loc[2, ["spoon [g]", "price", "currency"]].tolist() == [3.2, 4.5, "CHF"]
+
+
+def test_a_shelf_alone_is_no_book(write_book):
+    none = dict.fromkeys(("pots", "firings", "photos", "setups"))
+    with pytest.raises(BookError, match="it is no batch book"):
+        open_book(write_book(shelf="material\nsugar\n", **none))
