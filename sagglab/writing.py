@@ -1,4 +1,4 @@
-"""Writing a file whole: whoever looks at it, at whatever moment, finds the old text or the new one."""
+"""Writing a file whole: whoever looks at it, at whatever moment, finds the old content or the new one."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ import stat
 from pathlib import Path
 
 
-def write_whole(path: str | os.PathLike[str], text: str) -> None:
-    """Write text to a file in UTF-8, so that a crash or a power cut leaves the old file or the new, whole.
+def write_whole(path: str | os.PathLike[str], content: str | bytes) -> None:
+    """Write a file so that a crash or a power cut leaves the old one or the new, whole.
 
     Parameters
     ----------
     path : path
         The file; it is replaced when it is there. A link is followed.
-    text : str
-        All that the file shall hold, its line ends as they are.
+    content : str or bytes
+        All that the file shall hold: text, written in UTF-8 with its line ends as they are, or plain bytes.
 
     Raises
     ------
@@ -26,18 +26,18 @@ def write_whole(path: str | os.PathLike[str], text: str) -> None:
 
     Notes
     -----
-    The text goes into a new file beside the old one, which takes its place only once it is on the disk. When
-    the power is cut in between, that new file is left behind under a name such as ``.3f9a61c2.new``; it can
-    be deleted.
+    The content goes into a new file beside the old one, which takes its place only once it is on the disk.
+    When the power is cut in between, that new file is left behind under a name such as ``.3f9a61c2.new``; it
+    can be deleted.
     """
     path = Path(path).resolve()
-    # Its own name for each write, or two writers would mix their texts; made by `os.open`, so that the file
-    # gets the permissions that any new file of this user has.
+    # Its own name for each write, or two writers would mix their contents; made by `os.open`, so that the
+    # file gets the permissions that any new file of this user has.
     beside = path.parent / f".{secrets.token_hex(4)}.new"
     descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
         with os.fdopen(descriptor, "wb") as file:
-            file.write(text.encode("utf-8"))
+            file.write(content.encode("utf-8") if isinstance(content, str) else content)
             file.flush()
             os.fsync(file.fileno())
         with contextlib.suppress(FileNotFoundError):

@@ -13,6 +13,11 @@ def test_text_is_written_as_it_is(tmp_path):
     assert (tmp_path / "a.csv").read_bytes() == "ä;°C\r\n1\n".encode()
 
 
+def test_bytes_are_written_as_they_are(tmp_path):
+    write_whole(tmp_path / "a.pdf", b"%PDF\x00\r\n\xff")
+    assert (tmp_path / "a.pdf").read_bytes() == b"%PDF\x00\r\n\xff"
+
+
 def test_an_old_file_is_replaced_and_nothing_else_is_left(tmp_path):
     write_whole(tmp_path / "a.csv", "old")
     write_whole(tmp_path / "a.csv", "new")
