@@ -159,5 +159,9 @@ class ModelError(SagglabError, ValueError):
     """The data cannot answer what the model was asked."""
 
 
+class PlanError(SagglabError, ValueError):
+    """No plan can be made as it was asked for."""
+
+
 class UnknownNameError(SagglabError, KeyError):
     """A name was asked for that is not there."""
