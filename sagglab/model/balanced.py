@@ -8,7 +8,7 @@ not there is taken for one in 5 of 100 studies, however few the firings.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -65,11 +65,54 @@ class Balanced:
         f = estimates @ np.linalg.solve(spread, estimates) / len(rows) / self.mean_squares[stratum]
         return JointTest(float(f), len(rows), float(self.df[stratum]))
 
+    @property
+    def model_covariance(self) -> NDArray[np.float64]:
+        """Covariance of the coefficients at these mean squares, shape (p, p)."""
+        return np.tensordot(self.mean_squares, self.shares, 1)
+
+    @property
+    def at_boundary(self) -> tuple[str, ...]:
+        """No variance is held at zero here."""
+        return ()
+
     def _stratum(self, rows: NDArray[np.float64]) -> int | None:
         sizes = np.einsum("qa,kab,qb->kq", rows, self.shares, rows)
         inside = sizes >= (1 - _NOTHING) * sizes.sum(axis=0)
         found = np.flatnonzero(inside.all(axis=1) & (self.df > 0.5) & (self.mean_squares > 0))
         return int(found[0]) if len(found) == 1 else None
+
+
+def expected_balanced(
+    X: NDArray[np.float64], groups: Mapping[str, NDArray], residual: str, variances: ArrayLike
+) -> Balanced | None:
+    """Analyse a balanced study before it is made: its mean squares are those that the scatter leads to.
+
+    Parameters
+    ----------
+    X, groups, residual
+        As for `fit_balanced`.
+    variances : array_like, shape (k,)
+        One for each grouping, then the residual's.
+
+    Returns
+    -------
+    Balanced or None
+        Its coefficients are zero; None where `fit_balanced` gives None.
+
+    Examples
+    --------
+    >>> sugar = np.column_stack([np.ones(8), [-1, 1] * 4])
+    >>> study = expected_balanced(sugar, {"firing": np.repeat([1, 2, 3, 4], 2)}, "pot", [9, 16])
+    >>> study.mean_squares.tolist(), study.contrast([0, 2])  # doctest: +ELLIPSIS
+    ([34.0, 16.0], Contrast(estimate=0.0, standard_error=2.828..., df=3.0))
+    """
+    study = fit_balanced(np.zeros(len(X)), X, groups, residual)
+    if study is None:
+        return None
+    # A mean square holds the scatter of its groups and of all inside them, each times how many pots share it.
+    sizes = [len(labels) / indicators(labels).shape[1] for labels in groups.values()]
+    parts = np.array([*sizes, 1.0]) * np.asarray(variances, dtype=float)
+    return replace(study, mean_squares=np.cumsum(parts[::-1])[::-1])
 
 
 def fit_balanced(

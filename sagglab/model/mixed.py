@@ -8,7 +8,7 @@ freedom of Kenward and Roger, never z, which at four firings rejects at 18 % whe
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -18,7 +18,7 @@ from scipy import linalg
 from sagglab.errors import ModelError
 from sagglab.model.aliases import independent_basis
 from sagglab.model.contrasts import Contrast, JointTest
-from sagglab.model.reml import inverse_of, maximise, part
+from sagglab.model.reml import evaluate, inverse_of, maximise, part
 
 #: Name of the scatter that is left between observations of one group.
 RESIDUAL = "residual"
@@ -209,21 +209,15 @@ def fit_mixed(y: ArrayLike, X: ArrayLike, groups: Mapping[str, ArrayLike]) -> Mi
             "drop terms or add observations",
         )
     spread, state, steps = maximise(parts)
-    covariance = sum(variance * block @ block.T for variance, block in zip(spread[:-1], blocks, strict=True))
-    factor = linalg.cho_factor(covariance + spread[-1] * np.eye(n), lower=True)
-    solved = linalg.cho_solve(factor, basis)
-    phi = np.linalg.inv(basis.T @ solved)
-    inverse_information = inverse_of(state.information)
-    middle, slopes = _adjustment(factor, solved, phi, blocks, inverse_information)
-    adjusted = phi + 2 * phi @ middle @ phi
+    judged, through = _judged(basis, turn, blocks, components, spread, state.information)
     back = np.linalg.inv(turn)
-    return MixedFit(
-        coefficients=back @ (basis.T @ y + phi @ (solved.T @ flat)),
-        model_covariance=size**2 * (back @ phi @ back.T),
-        covariance=size**2 * (back @ adjusted @ back.T),
-        components=components,
+    return replace(
+        judged,
+        coefficients=back @ (basis.T @ y + through @ flat),
+        model_covariance=size**2 * judged.model_covariance,
+        covariance=size**2 * judged.covariance,
         variances=size**2 * spread,
-        variance_covariance=size**4 * inverse_information,
+        variance_covariance=size**4 * judged.variance_covariance,
         at_boundary=tuple(name for name, value in zip(components, spread, strict=True) if value == 0),
         minus_two_reml=float(
             state.criterion
@@ -231,8 +225,82 @@ def fit_mixed(y: ArrayLike, X: ArrayLike, groups: Mapping[str, ArrayLike]) -> Mi
             + 2 * np.linalg.slogdet(turn)[1]
         ),
         steps=steps,
-        slopes=turn.T @ slopes @ turn / size**4,
+        slopes=judged.slopes / size**4,
     )
+
+
+def expected_mixed(X: ArrayLike, groups: Mapping[str, ArrayLike], variances: ArrayLike) -> MixedFit:
+    """Give the fit that observations would lead to, were their variances to come out as given.
+
+    Parameters
+    ----------
+    X : array_like, shape (n, p)
+    groups : mapping of str to array_like, shape (n,)
+        As for `fit_mixed`.
+    variances : array_like, shape (k,)
+        One for each grouping, then the residual's, which must be above zero.
+
+    Returns
+    -------
+    MixedFit
+        Its coefficients are zero, there being no observations yet; covariance and degrees of freedom are
+        those of `fit_mixed`, from the expected information.
+
+    Raises
+    ------
+    ModelError
+        The columns are linearly dependent, or two scatters cannot be told apart.
+
+    Examples
+    --------
+    >>> fit = expected_mixed(np.ones((6, 1)), {"firing": [1, 1, 1, 2, 2, 2]}, [12.167, 1])
+    >>> round(fit.contrast([1]).df, 3), round(fit.contrast([1]).standard_error, 3)
+    (1.0, 2.5)
+    """
+    X = np.asarray(X, dtype=float)
+    basis = independent_basis(X, [f"column {i + 1}" for i in range(X.shape[1])], "mixed model")
+    blocks = [indicators(labels) for labels in groups.values()]
+    components = (*groups, RESIDUAL)
+    _check_separable(basis, blocks, components)
+    spread = np.asarray(variances, dtype=float)
+    information = evaluate(part(np.zeros(len(X)), basis, blocks), spread).information
+    return _judged(basis, basis.T @ X, blocks, components, spread, information)[0]
+
+
+def _judged(
+    basis: NDArray,
+    turn: NDArray,
+    blocks: list[NDArray],
+    components: tuple[str, ...],
+    spread: NDArray,
+    information: NDArray,
+) -> tuple[MixedFit, NDArray]:
+    """Give all that follows from the variances alone, coefficients at zero; and X'V⁻¹ times their covariance.
+
+    The second is that of the orthonormal basis, shape (p, n): it makes coefficients of residuals.
+    """
+    n, p = basis.shape
+    covariance = sum(variance * block @ block.T for variance, block in zip(spread[:-1], blocks, strict=True))
+    factor = linalg.cho_factor(covariance + spread[-1] * np.eye(n), lower=True)
+    solved = linalg.cho_solve(factor, basis)
+    phi = np.linalg.inv(basis.T @ solved)
+    inverse_information = inverse_of(information)
+    middle, slopes = _adjustment(factor, solved, phi, blocks, inverse_information)
+    adjusted = phi + 2 * phi @ middle @ phi
+    back = np.linalg.inv(turn)
+    fit = MixedFit(
+        coefficients=np.zeros(p),
+        model_covariance=back @ phi @ back.T,
+        covariance=back @ adjusted @ back.T,
+        components=components,
+        variances=spread,
+        variance_covariance=inverse_information,
+        at_boundary=(),
+        minus_two_reml=np.nan,
+        steps=0,
+        slopes=turn.T @ slopes @ turn,
+    )
+    return fit, phi @ solved.T
 
 
 def _adjustment(

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -12,12 +11,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.errors import ModelError
-from sagglab.model.aliases import independent_basis
-from sagglab.model.balanced import Balanced, fit_balanced
+from sagglab.model.balanced import Balanced, expected_balanced, fit_balanced
 from sagglab.model.contrasts import Contrast, JointTest
-from sagglab.model.mixed import MixedFit, fit_mixed, indicators
+from sagglab.model.judges import read_strata
+from sagglab.model.mixed import MixedFit, expected_mixed, fit_mixed, indicators
 from sagglab.model.terms import Term
-from sagglab.model.wording import count
 
 EXACT = "exact, by strata"
 REML = "REML, Kenward–Roger"
@@ -73,7 +71,8 @@ class FittedStrata:
         The groupings from the outermost.
     residual : str
         What a row is: ``pot``, or ``view`` where pots are grouped, too.
-    fit : MixedFit or LeastSquares
+    fit : MixedFit, LeastSquares or Balanced
+        The last where there is one stratum, and no outcome yet.
     balanced : Balanced or None
         The exact analysis, where the study allows it.
     method : str
@@ -95,7 +94,7 @@ class FittedStrata:
     X: NDArray[np.float64]
     groups: dict[str, NDArray]
     residual: str
-    fit: MixedFit | LeastSquares
+    fit: MixedFit | LeastSquares | Balanced
     balanced: Balanced | None
     method: str
     scatter: list[tuple[str, float, str]]
@@ -184,30 +183,10 @@ def fit_strata(
         Too few pots or firings for the terms, terms or scatters that cannot be told apart, or no scatter
         left.
     """
-    firings = groups["firing"]
-    counts = {name: len(pd.unique(labels)) for name, labels in groups.items()}
-    outer = [name for name in groups if name != "firing" and counts[name] == 1]
-    if outer:
-        raise ModelError(
-            where,
-            f"there is one {outer[0]}, so the scatter of {outer[0]}s cannot be told",
-            f"leave {outer[0]} out",
-        )
-    for outside, inside in pairwise(groups):
-        if counts[outside] == counts[inside] > 1:
-            raise ModelError(
-                where,
-                f"each {outside} holds one {inside}, so that their scatters cannot be told apart",
-                f"leave {outside} out" if inside == "firing" else "gather the views of each pot into one row",
-            )
-    kept = {name: labels for name, labels in groups.items() if 1 < counts[name] < len(y)}
-    strata = {term: _stratum(block, groups, residual) for term, block in terms.items()}
-    X = np.hstack([np.ones((len(y), 1)), *terms.values()])
-    spare = _spare(X, terms, strata, groups, residual, where)
-    starts = np.cumsum([1, *(block.shape[1] for block in terms.values())])
-    spans = {term: slice(a, b) for term, a, b in zip(terms, starts[:-1], starts[1:], strict=True)}
-    varies = {term: _varies(block, firings) for term, block in terms.items()}
-    about = (spans, strata, varies, spare)
+    read = read_strata(terms, groups, residual, where)
+    X, kept = read.X, read.kept
+    one_firing = len(pd.unique(groups["firing"])) == 1
+    about = (read.spans, read.strata, read.varies, read.spare)
     if kept:
         try:
             fit = fit_mixed(y, X, kept)
@@ -218,7 +197,7 @@ def fit_strata(
             (name, variance, AT_BOUNDARY * (component in fit.at_boundary))
             for name, component, variance in zip(names, fit.components, fit.variances, strict=True)
         ]
-        if counts["firing"] == 1:
+        if one_firing:
             scatter.insert(0, ("firing", np.nan, "one firing cannot tell"))
         balanced = fit_balanced(y, X, kept, residual)
         return FittedStrata(y, X, dict(groups), residual, fit, balanced, REML, scatter, *about)
@@ -233,7 +212,7 @@ def fit_strata(
             "leave out factors, add pots, or use screen_effects",
         )
     fit, variance = LeastSquares(results), float(results.mse_resid)
-    if counts["firing"] == 1:
+    if one_firing:
         scatter = [("firing", np.nan, "one firing cannot tell"), (residual, variance, "")]
         return FittedStrata(y, X, dict(groups), residual, fit, None, ONE_FIRING, scatter, *about)
     told = "one pot in each firing: the two cannot be told apart"
@@ -241,83 +220,49 @@ def fit_strata(
     return FittedStrata(y, X, dict(groups), residual, fit, None, ONE_POT_EACH, scatter, *about)
 
 
-def _stratum(block: NDArray[np.float64], groups: Mapping[str, NDArray], residual: str) -> str:
-    """Name the outermost grouping within which the columns never vary."""
-    held = (name for name, labels in groups.items() if not _varies_within(block, labels))
-    return next(held, residual)
-
-
-def _varies_within(block: NDArray[np.float64], labels: NDArray) -> bool:
-    return bool(np.abs(block - _means(block, labels)).max() > 1e-9 * np.abs(block).max())
-
-
-def _means(block: NDArray[np.float64], labels: NDArray) -> NDArray[np.float64]:
-    held = indicators(labels)
-    return held @ ((held.T @ block) / held.sum(axis=0)[:, None])
-
-
-def _varies(block: NDArray[np.float64], firings: NDArray) -> str:
-    if not _varies_within(block, firings):
-        return "between firings"
-    means = _means(block, firings)
-    between = np.abs(means - means.mean(axis=0)).max() > 1e-9 * np.abs(block).max()
-    return "both" if between else "within firings"
-
-
-def _spare(
-    X: NDArray[np.float64],
+def expected(
     terms: Mapping[Term, NDArray[np.float64]],
-    strata: dict[Term, str],
     groups: Mapping[str, NDArray],
     residual: str,
     where: str,
-) -> dict[str, int]:
-    """Count what each stratum has left over to judge by, and refuse what pots and firings cannot carry."""
-    rows, columns = X.shape
-    held = {name: indicators(labels) for name, labels in groups.items()}
-    for name, blocks in held.items():
-        inside = list(held)[: list(held).index(name) + 1]
-        of_it = [term for term in terms if strata[term] in inside]
-        taken = 1 + sum(terms[term].shape[1] for term in of_it)
-        if 1 < blocks.shape[1] <= taken and any(strata[term] == name for term in of_it):
-            raise _too_few(of_it, name, blocks.shape[1], taken, where)
-    if rows <= columns:
-        short = columns + 1 - rows
-        raise ModelError(
-            where,
-            f"{count(rows, residual)} cannot carry {columns - 1} effects and the mean",
-            f"add at least {count(short, f'more {residual}')}, leave out factors, or use screen_effects",
-        )
-    names = [name for term in terms for name in term.columns]
-    if names:
-        independent_basis(X[:, 1:] - X[:, 1:].mean(axis=0), names, where)
-    scaled = X / np.linalg.norm(X, axis=0)
-    ranks = [columns]
-    for blocks in held.values():
-        # Columns that vary within firings may still add up to one that does not: the rank counts those too.
-        ranks.append(int(np.linalg.matrix_rank(np.hstack([scaled, blocks]))))
-    ranks.append(rows)
-    left = dict(zip([*held, residual], np.diff(ranks).tolist(), strict=True))
-    for name, blocks in held.items():
-        if left[name] <= 0 and blocks.shape[1] > 1:
-            of_it = [term for term in terms if strata[term] == name] or list(terms)
-            raise _too_few(of_it, name, blocks.shape[1], blocks.shape[1], where)
-    inner = list(held)[-1]
-    if held[inner].shape[1] < rows and left[residual] <= 0:
-        raise ModelError(
-            where,
-            f"the {columns - 1} effects asked together use up every "
-            f"difference between {residual}s of one {inner}",
-            f"add at least 1 more {residual} to a {inner}, leave out factors, or use screen_effects",
-        )
-    return left
+    spread: Mapping[str, float],
+) -> FittedStrata:
+    """Tell what `fit_strata` would judge by, before there is an outcome.
 
+    Parameters
+    ----------
+    terms, groups, residual, where
+        As for `fit_strata`.
+    spread : mapping of str to float
+        The standard deviation expected of each grouping and of the residual, which must be above zero.
 
-def _too_few(terms: Iterable[Term], group: str, there: int, taken: int, where: str) -> ModelError:
-    named = ", ".join(term.name for term in terms)
-    return ModelError(
-        where,
-        f"with {there} {group}s nothing is left to judge {named} by: it needs at least "
-        f"{count(taken + 1 - there, f'more {group}')}",
-        f"fire more, or leave out {named}",
-    )
+    Returns
+    -------
+    FittedStrata
+        Its coefficients are zero. Its contrasts have the method, degrees of freedom and standard error that
+        the analysis would have if the scatter came out as expected: exact where the study allows it, else
+        those of Kenward and Roger at these variances.
+
+    Raises
+    ------
+    ModelError
+        As `fit_strata`, save for what only an outcome can show.
+    """
+    read = read_strata(terms, groups, residual, where)
+    variances = {name: float(spread[name]) ** 2 for name in [*groups, residual]}
+    y, about = np.zeros(len(read.X)), (read.spans, read.strata, read.varies, read.spare)
+    scatter = [(name, variance, "expected") for name, variance in variances.items()]
+    if read.kept:
+        sizes = [variances[name] for name in [*read.kept, residual]]
+        try:
+            fit = expected_mixed(read.X, read.kept, sizes)
+        except ModelError as error:
+            raise ModelError(where, error.cause, error.remedy) from error
+        balanced = expected_balanced(read.X, read.kept, residual, sizes)
+        return FittedStrata(y, read.X, read.groups, residual, fit, balanced, REML, scatter, *about)
+    one_firing = len(pd.unique(groups["firing"])) == 1
+    # Where each firing holds one pot, both scatters fall on the pot.
+    whole = variances[residual] if one_firing else sum(variances.values())
+    fit = expected_balanced(read.X, {}, residual, [whole])
+    method = ONE_FIRING if one_firing else ONE_POT_EACH
+    return FittedStrata(y, read.X, read.groups, residual, fit, None, method, scatter, *about)

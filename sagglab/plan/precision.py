@@ -1,0 +1,337 @@
+"""What a plan can tell, before anything is fired.
+
+Each row is one that the table of effects will have, with the standard error and the degrees of freedom of
+that same analysis, at the scatter to be expected.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import special
+
+from sagglab.errors import ModelError, PlanError
+from sagglab.model.effects import Effects
+from sagglab.model.pages import report
+from sagglab.model.rows import read_rows
+from sagglab.model.strata import REML, FittedStrata, expected
+from sagglab.model.terms import Factor, Row, Term, read_terms
+from sagglab.model.wording import effect_unit
+from sagglab.plan.drawn import draw_rows
+from sagglab.plan.foresight import plain_sentences
+from sagglab.plan.likeness import likeness
+from sagglab.plan.power import (
+    SURE,
+    WANTED,
+    check_difference,
+    hundred,
+    power_of,
+    read_scatter,
+    scatter_said,
+    smallest_told,
+)
+from sagglab.plan.spread import spread_over_range
+
+if TYPE_CHECKING:
+    from sagglab.plan.batch import Plan
+    from sagglab.plan.terms import Terms
+
+#: Columns of the table of what a plan can tell.
+COLUMNS = (
+    *("term", "from", "to", "stratum", "df", "standard error", "half width", "power"),
+    *("smallest difference", "method", "note"),
+)
+_WHERE = "the plan"
+#: From this loss of power on it is said what a square plan would tell.
+_LOSS = 0.03
+
+
+@dataclass(frozen=True, repr=False)
+class Precision:
+    """What a plan can tell.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row for each effect that the analysis will state, unrounded, NaN where it cannot be had. ``term``,
+        as the table of effects names it; ``from`` and ``to``, the range over which the effect is stated: of
+        an amount from the least to the most, of a category one kind against another (of more than two, each
+        against the mean of them), of a square how far the middle lies off the line between both ends, of a
+        pair by how much the change of the one over its range differs between both ends of the other;
+        ``stratum`` (what it is judged against), ``df`` and ``standard error`` of the effect over that range;
+        ``half width`` of its 95 % interval, on average over such batches; ``power``, the chance to be sure,
+        at a raw 5 %, of a true change of `difference`; ``smallest difference`` that is told in 80 of 100
+        such batches; ``method`` of the analysis; ``note``. These follow from the noncentral F; save for what
+        is judged between firings by a method that is not exact, where few firings tell less: there from 200
+        draws of the scatter, each fitted.
+    correlations : DataFrame, shape (terms, terms)
+        From 0 to 1, how alike two terms are among these pots: the terms asked, and all pairs of factors.
+    variance : DataFrame
+        ``where`` and the ``standard error`` of a recipe's mean there: at the centre, on average over the
+        range, at shares of it, and at the worst.
+    difference, firing_sd, pot_sd : float
+        The change, and the scatter between firings and between pots of one, in `unit`.
+    unit : str
+        Of the effects.
+    pots, firings : int
+    head : str
+        On what all rests.
+    sentences : tuple of str
+        What the plan can and cannot tell, and what would help.
+    """
+
+    table: pd.DataFrame
+    correlations: pd.DataFrame
+    variance: pd.DataFrame
+    difference: float
+    firing_sd: float
+    pot_sd: float
+    unit: str
+    pots: int
+    firings: int
+    head: str
+    sentences: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        return "\n".join([self.head, *self.sentences])
+
+    def _repr_html_(self) -> str:
+        return report(self.head, self.sentences, self.table, self.variance)
+
+
+def precision(
+    plan: Plan,
+    firing_sd: float | None = None,
+    pot_sd: float | None = None,
+    difference: float = 5.0,
+    like: Effects | None = None,
+    outcome: str = "L*",
+) -> Precision:
+    """Tell what a plan can tell, with the very test that `fit_effects` will use on its pots.
+
+    Parameters
+    ----------
+    plan : Plan
+    firing_sd, pot_sd : float, optional
+        Scatter between firings, and between pots of one firing, in units of the outcome. Where neither they
+        nor an earlier result are given, what is typical of L* (3 and 4; common practice, no source).
+    difference : float
+        The true change whose chance to be told is wanted, in the unit of the effects (for a share, log odds).
+    like : Effects, optional
+        An earlier result, whose scatter and outcome are taken.
+    outcome : str
+        What will be measured, where no earlier result says so.
+
+    Returns
+    -------
+    Precision
+
+    Raises
+    ------
+    PlanError
+        The scatter or the difference cannot be, or the pots and firings cannot carry the model.
+
+    References
+    ----------
+    Noncentral F with λ = δ²/SE², SE from (X'V⁻¹X)⁻¹ or its exact strata; Kenward and Roger, Biometrics 53
+    (1997), for the degrees of freedom of unequal plans.
+    """
+    check_difference(difference)
+    if like is not None and not isinstance(like, Effects):
+        raise PlanError(
+            "like", f"it is {type(like).__name__}, no result of fit_effects", "give what fit_effects returned"
+        )
+    outcome = like.outcome if like is not None else outcome
+    firing_sd, pot_sd, typical, source = _scatter(firing_sd, pot_sd, like, outcome)
+    unit = effect_unit(outcome, "", like.scale if like is not None else None)
+    judged = plan.judged
+    blocks, left_out = _question(judged, plan.terms)
+    groups = {"firing": judged["firing"].to_numpy(dtype=object)}
+
+    def at(pot_scatter: float) -> FittedStrata:
+        return expected(blocks, groups, "pot", _WHERE, {"firing": firing_sd, "pot": pot_scatter})
+
+    try:
+        fitted = at(pot_sd)
+    except ModelError as error:
+        raise PlanError(error.where, error.cause, error.remedy) from error
+    table = _table(blocks, fitted, left_out, difference)
+    firings, pots = len(pd.unique(groups["firing"])), len(judged)
+    # Pots without end leave only the scatter of firings: so little scatter of pots comes to the same.
+    endless = _table(blocks, at(1e-3 * max(firing_sd, 1e-3 * pot_sd)), left_out, difference, drawing=False)
+    head = (
+        f"{pots} pots in {firings} {'firing' if firings == 1 else 'firings'}, "
+        f"{scatter_said(firing_sd, pot_sd, unit, typical, source)}"
+    )
+    return Precision(
+        table,
+        likeness(plan.terms, judged),
+        spread_over_range(blocks, fitted),
+        float(difference),
+        firing_sd,
+        pot_sd,
+        unit,
+        pots,
+        firings,
+        head,
+        plain_sentences(table, endless["power"], float(difference), unit, firings),
+    )
+
+
+def _scatter(
+    firing_sd: float | None, pot_sd: float | None, like: Effects | None, outcome: str
+) -> tuple[float, float, bool, str]:
+    """Give both scatters, whether they are but typical, and where they are from."""
+    if like is None:
+        typical = firing_sd is None or pot_sd is None
+        return (*read_scatter(firing_sd, pot_sd, outcome), typical, "")
+    seen = dict(zip(like.variances["component"], like.variances["variance"], strict=True))
+    # A new firing differs by its day as well, and a pot seen once by its view as well.
+    outer = sum(value for name, value in seen.items() if name not in ("pot", "view"))
+    inner = sum(value for name, value in seen.items() if name in ("pot", "view"))
+    untold = not np.isfinite(outer) or "firing and pot together" in seen
+    if untold and (firing_sd is None or pot_sd is None):
+        raise PlanError(
+            "like",
+            "that result cannot tell the scatter between firings from that between pots",
+            "give firing_sd and pot_sd",
+        )
+    taken = [name for name, given in (("firings", firing_sd), ("pots", pot_sd)) if given is None]
+    source = {
+        0: "",
+        1: f"that of {''.join(taken)} as in the earlier result",
+        2: "as in the earlier result",
+    }[len(taken)]
+    if not outer and firing_sd is None:
+        source += "; none showed between firings there, which flatters what varies between them"
+    firing_sd = float(np.sqrt(outer)) if firing_sd is None else firing_sd
+    pot_sd = float(np.sqrt(inner)) if pot_sd is None else pot_sd
+    return (*read_scatter(firing_sd, pot_sd, outcome), False, source)
+
+
+def _question(judged: pd.DataFrame, terms: Terms) -> tuple[dict[Term, NDArray[np.float64]], dict[str, str]]:
+    """Give the terms of the analysis with their columns, and why each of the others is left out.
+
+    Of terms that the pots cannot tell apart, those asked first are kept.
+    """
+    question = terms.question
+    outcome = "planned outcome"
+    runs = judged.assign(**{outcome: np.arange(len(judged), dtype=float)})
+    try:
+        read = read_rows(runs, outcome, question["factors"], ["firing"])
+    except ModelError as error:
+        raise PlanError(error.where, error.cause, error.remedy) from error
+    still = {factor.name for factor in read.factors if factor.constant}
+    squares = [name for name in question["squares"] if name not in still]
+    together = [pair for pair in question["together"] if not still & set(pair)]
+    left_out = dict.fromkeys(sorted(still), "the same on every pot")
+    blocks: dict[Term, NDArray[np.float64]] = {}
+    held = np.ones((len(runs), 1))
+    for term in read_terms(read.factors, squares, together):
+        block = term.code(read.table)
+        more = np.hstack([held, block / np.maximum(np.linalg.norm(block, axis=0), 1e-300)])
+        if np.linalg.matrix_rank(more, tol=1e-9) < more.shape[1]:
+            left_out[term.name] = _twin(term, block, blocks)
+        else:
+            blocks[term], held = block, more
+    if not blocks:
+        raise PlanError(_WHERE, "its pots do not differ in anything asked", "vary at least one factor")
+    return blocks, left_out
+
+
+def _twin(term: Term, block: NDArray, blocks: dict[Term, NDArray]) -> str:
+    """Say what a term cannot be told apart from: one other where it is one, else the terms before it."""
+    centred = block - block.mean(axis=0)
+    nothing = 1e-9 * np.linalg.norm(block)
+    if np.linalg.norm(centred) <= nothing:
+        return "the same on every pot"
+    for other, columns in blocks.items():
+        basis = np.linalg.qr(columns - columns.mean(axis=0))[0]
+        if np.linalg.norm(centred - basis @ (basis.T @ centred)) <= nothing:
+            return f"aliased: cannot be told apart from {other.name}"
+    return "aliased: cannot be told apart from the terms before it together"
+
+
+def _table(
+    blocks: dict[Term, NDArray[np.float64]],
+    fitted: FittedStrata,
+    left_out: dict[str, str],
+    difference: float,
+    drawing: bool = True,
+) -> pd.DataFrame:
+    asked = [(row, term) for term in blocks for row in term.rows()]
+    weights = np.array([_weights(row, term, fitted) for row, term in asked])
+    lines = [_line(row, term, fitted, w) for (row, term), w in zip(asked, weights, strict=True)]
+    blank = dict.fromkeys(COLUMNS, np.nan) | {"from": "", "to": "", "stratum": "", "method": ""}
+    lines += [blank | {"term": name, "note": why} for name, why in left_out.items()]
+    table = pd.DataFrame(lines)
+    error, df = (table[name].to_numpy(dtype=float) for name in ("standard error", "df"))
+    table["half width"] = special.stdtrit(df, 1 - SURE / 2) * error * _shrunk(df)
+    table["power"] = power_of(difference, error, df)
+    table["smallest difference"] = [smallest_told(*pair) for pair in zip(error, df, strict=True)]
+    if drawing:
+        # Judged pot against pot, the noncentral F is right to 0.02 in unequal plans too.
+        places = np.flatnonzero((table["method"] == REML) & (table["stratum"] == "firing"))
+        for place, drawn in zip(places, draw_rows(fitted, weights[places], 1 - SURE), strict=True):
+            reckoned = (drawn.half_width, drawn.power(difference), drawn.smallest_told(WANTED))
+            square = table.loc[place, "power"]
+            table.loc[place, ["half width", "power", "smallest difference"]] = reckoned
+            if square - drawn.power(difference) > _LOSS:
+                told = f"unequal firings: a square plan would tell about {hundred(square)} of 100"
+                table.loc[place, "note"] = "; ".join(filter(None, [table.loc[place, "note"], told]))
+    return table[list(COLUMNS)]
+
+
+def _shrunk(df: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean of a standard deviation on so many degrees of freedom over the true one: at two, 0.886."""
+    return np.sqrt(2 / df) * np.exp(special.gammaln((df + 1) / 2) - special.gammaln(df / 2))
+
+
+def _weights(row: Row, term: Term, fitted: FittedStrata) -> NDArray[np.float64]:
+    """Combine the coefficients to the effect over the whole range."""
+    reach = np.prod([_reach(factor) for factor in term.factors])
+    # The square of an amount is stated over half its range each way.
+    return fitted.spread(term, row.weights) * reach / (4 if term.is_square else 1)
+
+
+def _line(row: Row, term: Term, fitted: FittedStrata, weights: NDArray[np.float64]) -> dict[str, object]:
+    contrast, method = fitted.contrast(weights)
+    start, end = _ends(term, row)
+    return {
+        "term": row.name,
+        "from": start,
+        "to": end,
+        "stratum": fitted.strata[term],
+        "df": contrast.df,
+        "standard error": contrast.standard_error,
+        "method": method,
+        "note": fitted.note(fitted.strata[term], method),
+    }
+
+
+def _reach(factor: Factor) -> float:
+    return factor.high - factor.low if factor.is_amount else 1.0
+
+
+def _ends(term: Term, row: Row) -> tuple[str, str]:
+    """Write the range that an effect is stated over; of a pair, of both."""
+    if term.is_square:
+        return "line between the ends", "middle"
+    names = row.name.split(" × ") if len(term.factors) > 1 else [row.name]
+    starts, ends = zip(
+        *(_ends_of(factor, name) for factor, name in zip(term.factors, names, strict=True)), strict=True
+    )
+    return " × ".join(starts), " × ".join(ends)
+
+
+def _ends_of(factor: Factor, name: str) -> tuple[str, str]:
+    if factor.is_amount:
+        unit = factor.unit.replace("deg", "°")
+        return f"{factor.low:g} {unit}".strip(), f"{factor.high:g} {unit}".strip()
+    if len(factor.levels) == 2:
+        return factor.levels[0], factor.levels[1]
+    return "mean of its kinds", name.removeprefix(f"{factor.name}: ")
