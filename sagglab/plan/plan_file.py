@@ -1,0 +1,155 @@
+"""The plan file: what is to be planned, written down beside the batch book, as TOML."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields
+from difflib import get_close_matches
+from pathlib import Path
+
+from sagglab.errors import FileFormatError, MissingFileError, PlanError
+from sagglab.plan.factors import Factor
+from sagglab.plan.kinds import KINDS, read_kind
+from sagglab.plan.limits import Limits
+
+#: What each part of the file may hold.
+_KEYS: Mapping[str, tuple[str, ...]] = {
+    "": (
+        *("firings", "pots_per_firing", "firings_per_day", "model", "kind", "seed", "add_to_book", "sharpen"),
+        *("vary", "same", "limits", "expect", "sheet"),
+    ),
+    "vary": ("levels", "unit", "per"),
+    "limits": tuple(field.name for field in fields(Limits)),
+    "expect": ("outcome", "difference", "firing_sd", "pot_sd"),
+    "sheet": ("allowance", "foil_layers", "foil_width_cm", "paper"),
+}
+
+
+@dataclass(frozen=True)
+class PlanFile:
+    """What a plan file asks for.
+
+    Attributes
+    ----------
+    asked : dict of str to object
+        Arguments of `plan_batch`, or of `add_firings` where the plan adds to the book.
+    adds : bool
+        True when the plan adds to what the book has fired.
+    expect : dict of str to object
+        Arguments of `Plan.precision`.
+    sheet : dict of str to object
+        Arguments of `Plan.bench_sheet`, and ``paper``.
+    """
+
+    asked: dict[str, object]
+    adds: bool
+    expect: dict[str, object]
+    sheet: dict[str, object]
+
+
+def read_plan_file(path: str | Path) -> PlanFile:
+    """Read a plan file.
+
+    Parameters
+    ----------
+    path : path
+        A TOML file: ``firings``, ``pots_per_firing`` and the other arguments of `plan_batch`; a table
+        ``[vary.NAME]`` with ``levels``, ``unit`` and ``per`` for each factor; ``[same]``, ``[limits]``,
+        ``[expect]``, ``[sheet]``; ``add_to_book = true`` and ``sharpen`` for firings that add to those of the
+        book.
+
+    Raises
+    ------
+    MissingFileError
+        There is no such file.
+    FileFormatError
+        It is no TOML.
+    PlanError
+        It holds what it may not hold, or lacks what it needs; every such fault is named.
+    """
+    path = Path(path)
+    try:
+        held = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (FileNotFoundError, IsADirectoryError) as error:
+        raise MissingFileError(str(path), "there is no such file", "check the name") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise FileFormatError(
+            str(path), f"it is no TOML ({error})", "write lines such as firings = 6, and text in quotes"
+        ) from error
+    faults = list(_faults(held))
+    if faults:
+        raise PlanError(str(path), "; ".join(faults), "correct the plan file")
+    vary = held.get("vary", {})
+    factors = [
+        Factor(name, about["levels"], about.get("unit", ""), about.get("per", "pot"))
+        for name, about in vary.items()
+    ]
+    adds = bool(held.get("add_to_book", False))
+    asked = {
+        key: held[key] for key in ("firings", "pots_per_firing", "firings_per_day", "seed") if key in held
+    }
+    asked |= {"factors": factors, "same": held.get("same", {}), "limits": Limits(**held.get("limits", {}))}
+    if "model" in held:
+        model = held["model"]
+        asked["model"] = (
+            model if isinstance(model, str) else [t if isinstance(t, str) else tuple(t) for t in model]
+        )
+    if "kind" in held:
+        asked["kind"] = _kind(held["kind"])
+    if adds:
+        asked["sharpen"] = held.get("sharpen", [])
+    return PlanFile(asked, adds, held.get("expect", {}), held.get("sheet", {}))
+
+
+def _faults(held: Mapping[str, object]) -> Iterator[str]:
+    yield from _unknown("", held)
+    tables = [key for key in ("vary", "same", "limits", "expect", "sheet") if key in held]
+    for key in tables:
+        if not isinstance(held[key], Mapping):
+            yield f"{key} is no table: write [{key}]"
+        elif key not in ("same", "vary"):
+            yield from _unknown(key, held[key])
+    vary = held.get("vary")
+    if not vary:
+        yield "nothing is varied: write a table such as [vary.sugar] with levels = [0, 4] and unit = 'g'"
+    elif isinstance(vary, Mapping):
+        for name, about in vary.items():
+            if not isinstance(about, Mapping):
+                yield f"vary.{name} is no table: write [vary.{name}] with levels = [0, 4]"
+                continue
+            yield from _unknown("vary", about, f"vary.{name}")
+            if "levels" not in about:
+                yield f"vary.{name} has no levels: write levels = [0, 4]"
+    if not isinstance(held.get("add_to_book", False), bool):
+        yield "add_to_book is neither true nor false"
+    if "sharpen" in held and not held.get("add_to_book"):
+        yield "sharpen says what firings added to the book shall tell best: write add_to_book = true as well"
+    model = held.get("model", "main")
+    if not isinstance(model, str | list) or not all(isinstance(term, str | list) for term in model):
+        yield "model is neither a name nor a list of factors and pairs"
+
+
+def _unknown(part: str, held: Mapping[str, object], named: str = "") -> Iterator[str]:
+    for key in held:
+        if key not in _KEYS[part]:
+            near = get_close_matches(key, _KEYS[part], 1, 0.6)
+            meant = f"did you mean {near[0]}?" if near else f"it may hold {', '.join(_KEYS[part])}"
+            yield f"{named or part or 'it'} holds '{key}', which has no meaning there: {meant}"
+
+
+def _kind(kind: object) -> object:
+    """Read a kind: its name, or a table with its name and what is chosen about it."""
+    if not isinstance(kind, Mapping):
+        return read_kind(kind)
+    chosen = dict(kind)
+    made = KINDS.get(str(chosen.pop("name", "")))
+    if made is None:
+        return read_kind(kind.get("name"))
+    may = [field.name for field in fields(made)]
+    unknown = [key for key in chosen if key not in may]
+    if unknown:
+        raise PlanError(
+            f"kind '{kind['name']}'", f"it has no '{unknown[0]}'", f"it may have {', '.join(may)}"
+        )
+    return made(**chosen)
