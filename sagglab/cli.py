@@ -1,4 +1,4 @@
-"""The same things from a shell: ``sagglab check``, ``sagglab measure``, ``sagglab study``, ``sagglab pace``.
+"""The same things from a shell: ``sagglab check``, ``measure``, ``study``, ``plan`` and ``pace``.
 
 Exit codes: 0 all went well; 1 faults stop the work, and all are printed; 2 the command was written wrongly.
 """
@@ -19,6 +19,7 @@ EXAMPLES = """examples:
   sagglab study data/demo --into results
   sagglab study data/demo --outcome "a*" --factor sugar --factor peak_C
   sagglab study data/demo --factor sugar --factor clay --together sugar clay
+  sagglab plan data/demo data/demo/next-batch.toml --results results/results.csv
   sagglab pace my-book f7 --target "750 degC" --minute 38
 """
 
@@ -87,6 +88,7 @@ def _parser() -> argparse.ArgumentParser:
                 help="what to judge, such as sugar; repeat for more; default: all that the book can tell",
             )
             _add_model(verb)
+    _add_plan(verbs)
     _add_pace(verbs)
     return parser
 
@@ -118,6 +120,25 @@ def _add_model(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--above", metavar="COLUMN", help="what holds several firings and scatters, too, such as date or kiln"
     )
+
+
+def _add_plan(verbs: argparse._SubParsersAction) -> None:
+    words = "plan the next batch: recipes dealt to pots and firings, what they will tell, and the bench sheet"
+    verb = verbs.add_parser(
+        "plan", help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+    )
+    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb.add_argument(
+        "file", metavar="PLAN.toml", type=Path, help="what is wanted; the demo has one to copy from"
+    )
+    verb.add_argument("--into", metavar="FOLDER", type=Path, default=Path("plan"), help="default: plan")
+    verb.add_argument(
+        "--results",
+        metavar="FILE",
+        type=Path,
+        help="results.csv of an earlier study, for the scatter to be expected; default: typical values",
+    )
+    verb.set_defaults(run=_plan)
 
 
 def _add_pace(verbs: argparse._SubParsersAction) -> None:
@@ -224,6 +245,17 @@ def _study(asked: argparse.Namespace) -> int:
     for line in done.not_judged:
         print(f"Not judged: {line}.")
     print("", *words(done.effects), sep="\n")
+    return 0
+
+
+def _plan(asked: argparse.Namespace) -> int:
+    from sagglab.study import plan_book
+
+    planned = plan_book(_opened(asked.book), asked.file, asked.into, asked.results)
+    print(f"the plan, what it will tell, and the bench sheet are in {asked.into}\n")
+    print(f"{planned.plan.counts}.", *planned.said, *planned.plan.sentences, sep="\n")
+    print("", planned.precision, "", planned.needed, "", f"{planned.sheet!r}.", "", sep="\n")
+    print(*planned.cautions(), sep="\n")
     return 0
 
 

@@ -80,7 +80,7 @@ def test_help_names_the_verbs(capsys):
         main(["--help"])
     assert caught.value.code == 0
     printed = capsys.readouterr().out
-    assert all(verb in printed for verb in ("check", "measure", "study", "pace"))
+    assert all(verb in printed for verb in ("check", "measure", "study", "plan", "pace"))
 
 
 def test_measure_writes_tables_and_reviews_and_leaves_the_book(small_book, tmp_path, capsys):

@@ -12,6 +12,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "asking": ["askable", "judge"],
         "files": ["write_study"],
         "measured": ["MeasuredBook", "measure_book"],
+        "planned": ["PlannedBatch", "plan_book"],
         "whole": ["study", "study_results"],
     },
 )

@@ -137,6 +137,7 @@ def tables(seed: int = study.SEED) -> dict[str, str]:
         "firings.csv": _csv(firings),
         "photos.csv": _csv(_photos()),
         "setups.csv": _csv(_setups()),
+        "shelf.csv": _csv(_shelf()),
         TARGET_TABLE: _csv(_target()),
         "truth/true-model.csv": _csv(_true_model()),
         "truth/pots.csv": _csv(truth.round(3)),
@@ -150,6 +151,19 @@ def tables(seed: int = study.SEED) -> dict[str, str]:
         start = dt.datetime.combine(dt.date.fromisoformat(firing.date), starts[firing.firing])
         files[firing.readings] = _log(firing.firing, rng, curve, start)
     return files
+
+
+def _shelf() -> pd.DataFrame:
+    """Make up what the studio has in stock, what its spoon holds, and what it paid."""
+    return pd.DataFrame(
+        [
+            ("sugar", 900, 4.1, 1000, 1.60, "coins"),
+            ("copper sulphate", 150, 6.2, 250, 4.80, "coins"),
+            ("seaweed", 400, None, 500, 6.00, "coins"),
+            ("sawdust", 5000, None, None, None, ""),
+        ],
+        columns=["material", "in stock [g]", "spoon [g]", "packet [g]", "price", "currency"],
+    )
 
 
 def _log(firing: str, rng: np.random.Generator, curve: logs.Curve, start: dt.datetime) -> str:

@@ -1,0 +1,187 @@
+"""The next batch, the whole way: from a batch book and a plan file to the bench sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from sagglab import charts
+from sagglab.book import Book
+from sagglab.cautions import cautions
+from sagglab.columns import MEASURES, empty
+from sagglab.errors import MissingFileError, ModelError, PlanError
+from sagglab.handout.bench import write_bench_sheet
+from sagglab.measures import gather_results
+from sagglab.model.effects import Effects, fit_effects
+from sagglab.plan.adding import add_firings
+from sagglab.plan.asked import read_sizes
+from sagglab.plan.batch import Plan, plan_batch
+from sagglab.plan.limits import Limits
+from sagglab.plan.plan_file import read_plan_file
+from sagglab.plan.power import FiringsNeeded, firings_needed
+from sagglab.plan.precision import Precision
+from sagglab.plan.sheet import BenchSheet
+from sagglab.study.asking import askable
+from sagglab.study.measured import clear, write_table
+from sagglab.writing import write_whole
+
+
+@dataclass(frozen=True)
+class PlannedBatch:
+    """The next batch, with what it can tell and what it takes.
+
+    Attributes
+    ----------
+    plan : Plan
+    precision : Precision
+    needed : FiringsNeeded
+        What more firings, or more pots, would tell.
+    sheet : BenchSheet
+    said : tuple of str
+        What the book had to do with it.
+    """
+
+    plan: Plan
+    precision: Precision
+    needed: FiringsNeeded
+    sheet: BenchSheet
+    said: tuple[str, ...]
+
+    def written(self) -> str:
+        """Write the plan down, in Markdown: what it asks, what it will tell, what it takes, cautions."""
+        lines = ["# The next batch", "", f"{self.plan.counts}.", ""]
+        lines += [f"- {line}" for line in (*self.said, *self.plan.sentences)]
+        lines += ["", "## What it will tell", "", f"{self.precision.head}", ""]
+        lines += [f"- {line}" for line in self.precision.sentences]
+        lines += ["", "## How many firings", "", *(f"- {line}" for line in self.needed.sentences)]
+        lines += ["", "## What it takes", "", f"{self.sheet!r}.", "", "## Cautions", ""]
+        return "\n".join([*lines, *(f"- {line}" for line in self.cautions())]) + "\n"
+
+    def cautions(self) -> tuple[str, ...]:
+        """Say what must be said about these recipes, fired so high."""
+        firings = self.sheet.firings
+        peaks = firings.get("target peak [degC]", pd.Series(dtype=float))
+        return cautions(self.sheet.pots, float(pd.to_numeric(peaks, errors="coerce").max()))
+
+
+def plan_book(book: Book, plan_file: Path, into: Path, results: Path | None = None) -> PlannedBatch:
+    """Plan the next batch of a book, and write plan, charts and bench sheet into a folder.
+
+    Parameters
+    ----------
+    book : Book
+        Its tags are gone on from, and its shelf limits what the plan may take.
+    plan_file : path
+        What is wanted; see `plan_file.read_plan_file`.
+    into : path
+    results : path, optional
+        The table ``results.csv`` that a study left: the scatter to be expected is taken from it.
+
+    Returns
+    -------
+    PlannedBatch
+
+    Raises
+    ------
+    BookError, MissingFileError, FileFormatError, PlanError, ModelError
+        What is wrong with the book, the file, or what it asks.
+    """
+    wanted = read_plan_file(plan_file)
+    book.require("pots", "firings", "shelf")
+    allowance = float(wanted.sheet.get("allowance", 0.1))
+    asked = dict(wanted.asked)
+    asked["limits"], said = _with_shelf(asked, book.shelf, allowance)
+    expect = dict(wanted.expect)
+    if results is not None:
+        expect |= {"like": scatter_of(results, str(expect.get("outcome", "L*")))}
+        expect.pop("outcome", None)
+    if wanted.adds:
+        plan = add_firings(gather_results(book, empty(MEASURES)), **asked)
+    else:
+        plan = plan_batch(**asked).continuing(book.pots["pot"], book.firings["firing"])
+    precision = plan.precision(**expect)
+    sheet = plan.bench_sheet(shelf=book.shelf, **{k: v for k, v in wanted.sheet.items() if k != "paper"})
+    needed = _needed(plan, precision)
+    planned = PlannedBatch(plan, precision, needed, sheet, said)
+    _write(planned, into, str(wanted.sheet.get("paper", "a4")))
+    return planned
+
+
+def scatter_of(results: Path, outcome: str) -> Effects:
+    """Fit the results of a study, for the scatter to be expected of the next.
+
+    Raises
+    ------
+    MissingFileError
+        There is no such table.
+    ModelError
+        It cannot tell the scatter.
+    """
+    try:
+        table = pd.read_csv(results)
+    except FileNotFoundError as error:
+        remedy = "run 'sagglab study' first, or leave it out"
+        raise MissingFileError(str(results), "there is no such table", remedy) from error
+    factors, _ = askable(table, outcome)
+    if not factors:
+        raise ModelError(str(results), f"no choice can be judged on {outcome}", "state firing_sd and pot_sd")
+    return fit_effects(table, outcome, factors)
+
+
+def _with_shelf(
+    asked: Mapping[str, object], shelf: pd.DataFrame, allowance: float
+) -> tuple[Limits, tuple[str, ...]]:
+    """Limit what the plan may take to what the shelf holds, allowance taken off, where it can fall short."""
+    limits, said = asked["limits"], []
+    stock = dict(limits.stock)
+    in_stock = shelf.set_index("material")["in stock [g]"].dropna()
+    pots = (
+        sum(read_sizes(asked["firings"], asked.get("pots_per_firing", 6))) if "firings" in asked else np.inf
+    )
+    for factor in asked["factors"]:
+        if factor.unit != "g" or factor.name not in in_stock.index:
+            continue
+        most = float(in_stock[factor.name]) / (1 + allowance)
+        if most < min(stock.get(factor.name, np.inf), pots * factor.levels[-1]):
+            stock[factor.name] = most
+            said.append(
+                f"Of {factor.name} the shelf holds {in_stock[factor.name]:g} g, and the plan keeps to it."
+            )
+    return replace(limits, stock=stock), tuple(said)
+
+
+def _needed(plan: Plan, precision: Precision) -> FiringsNeeded:
+    between = int(plan.terms.per_firing.sum()) - 1
+    within = int((~plan.terms.per_firing).sum())
+    sizes = plan.runs.groupby("firing").size()
+    fewest = between + 3
+    pots = [n for n in sorted({4, 6, 8, 10, int(sizes.max())}) if (n - 1) * fewest > within]
+    return firings_needed(
+        precision.difference,
+        precision.firing_sd,
+        precision.pot_sd,
+        firings=range(fewest, max(20, fewest + 4) + 1),
+        pots=pots or [int(sizes.max()), 2 * int(sizes.max())],
+        firing_terms=max(between, 1),
+        pot_terms=max(within, 1),
+    )
+
+
+def _write(planned: PlannedBatch, into: Path, paper: str) -> None:
+    into.mkdir(parents=True, exist_ok=True)
+    if paper not in ("a4", "us-letter"):
+        raise PlanError("sheet.paper", f"there is no paper '{paper}'", "write a4 or us-letter")
+    for pattern in ("power.png", "likeness.png"):
+        clear(into, pattern)
+    write_table(planned.plan.runs, into / "plan.csv")
+    write_table(planned.plan.aliases(), into / "aliases.csv")
+    write_table(planned.precision.table, into / "precision.csv")
+    charts.draw_to_files()
+    charts.save_chart(charts.power_chart(planned.needed), into / "power.png")
+    charts.save_chart(charts.likeness_chart(planned.precision), into / "likeness.png")
+    write_bench_sheet(planned.sheet, into, paper)
+    write_whole(into / "plan.md", planned.written())
