@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from sagglab.errors import ModelError
 from sagglab.model.balanced import Balanced, expected_balanced, fit_balanced
 from sagglab.model.contrasts import Contrast, JointTest
-from sagglab.model.judges import read_strata
+from sagglab.model.judges import Strata, read_strata
 from sagglab.model.mixed import MixedFit, expected_mixed, fit_mixed, indicators
 from sagglab.model.terms import Term
 
@@ -58,19 +58,13 @@ class LeastSquares:
 
 
 @dataclass(frozen=True)
-class FittedStrata:
+class FittedStrata(Strata):
     """A fit of pots within firings, with what judges which term.
 
     Attributes
     ----------
     y : ndarray, shape (n,)
         The outcome, on the scale of the model.
-    X : ndarray, shape (n, p)
-        The constant and then the columns of the terms, in order.
-    groups : dict of str to ndarray, shape (n,)
-        The groupings from the outermost.
-    residual : str
-        What a row is: ``pot``, or ``view`` where pots are grouped, too.
     fit : MixedFit, LeastSquares or Balanced
         The last where there is one stratum, and no outcome yet.
     balanced : Balanced or None
@@ -79,29 +73,13 @@ class FittedStrata:
         Of `fit`.
     scatter : list of tuple
         Name, variance and note of each component.
-    spans : dict of Term to slice
-        The term's columns.
-    strata : dict of Term to str
-        What the term is judged against: the innermost grouping within which it varies, ``pot`` or
-        ``firing`` in most studies.
-    varies : dict of Term to str
-        ``within firings``, ``between firings`` or ``both``.
-    spare : dict of str to int
-        How many of each stratum are left over to judge by.
     """
 
     y: NDArray[np.float64]
-    X: NDArray[np.float64]
-    groups: dict[str, NDArray]
-    residual: str
     fit: MixedFit | LeastSquares | Balanced
     balanced: Balanced | None
     method: str
     scatter: list[tuple[str, float, str]]
-    spans: dict[Term, slice]
-    strata: dict[Term, str]
-    varies: dict[Term, str]
-    spare: dict[str, int]
 
     @property
     def variances(self) -> pd.DataFrame:
@@ -186,7 +164,6 @@ def fit_strata(
     read = read_strata(terms, groups, residual, where)
     X, kept = read.X, read.kept
     one_firing = len(pd.unique(groups["firing"])) == 1
-    about = (read.spans, read.strata, read.varies, read.spare)
     if kept:
         try:
             fit = fit_mixed(y, X, kept)
@@ -200,7 +177,7 @@ def fit_strata(
         if one_firing:
             scatter.insert(0, ("firing", np.nan, "one firing cannot tell"))
         balanced = fit_balanced(y, X, kept, residual)
-        return FittedStrata(y, X, dict(groups), residual, fit, balanced, REML, scatter, *about)
+        return FittedStrata(**vars(read), y=y, fit=fit, balanced=balanced, method=REML, scatter=scatter)
     # Loaded here: mixed fits, the usual case, need none of it, and it takes a second.
     from statsmodels.regression.linear_model import OLS
 
@@ -214,10 +191,10 @@ def fit_strata(
     fit, variance = LeastSquares(results), float(results.mse_resid)
     if one_firing:
         scatter = [("firing", np.nan, "one firing cannot tell"), (residual, variance, "")]
-        return FittedStrata(y, X, dict(groups), residual, fit, None, ONE_FIRING, scatter, *about)
+        return FittedStrata(**vars(read), y=y, fit=fit, balanced=None, method=ONE_FIRING, scatter=scatter)
     told = "one pot in each firing: the two cannot be told apart"
     scatter = [("firing and pot together", variance, told)]
-    return FittedStrata(y, X, dict(groups), residual, fit, None, ONE_POT_EACH, scatter, *about)
+    return FittedStrata(**vars(read), y=y, fit=fit, balanced=None, method=ONE_POT_EACH, scatter=scatter)
 
 
 def expected(
@@ -250,7 +227,7 @@ def expected(
     """
     read = read_strata(terms, groups, residual, where)
     variances = {name: float(spread[name]) ** 2 for name in [*groups, residual]}
-    y, about = np.zeros(len(read.X)), (read.spans, read.strata, read.varies, read.spare)
+    y = np.zeros(len(read.X))
     scatter = [(name, variance, "expected") for name, variance in variances.items()]
     if read.kept:
         sizes = [variances[name] for name in [*read.kept, residual]]
@@ -259,10 +236,10 @@ def expected(
         except ModelError as error:
             raise ModelError(where, error.cause, error.remedy) from error
         balanced = expected_balanced(read.X, read.kept, residual, sizes)
-        return FittedStrata(y, read.X, read.groups, residual, fit, balanced, REML, scatter, *about)
+        return FittedStrata(**vars(read), y=y, fit=fit, balanced=balanced, method=REML, scatter=scatter)
     one_firing = len(pd.unique(groups["firing"])) == 1
     # Where each firing holds one pot, both scatters fall on the pot.
     whole = variances[residual] if one_firing else sum(variances.values())
     fit = expected_balanced(read.X, {}, residual, [whole])
     method = ONE_FIRING if one_firing else ONE_POT_EACH
-    return FittedStrata(y, read.X, read.groups, residual, fit, None, method, scatter, *about)
+    return FittedStrata(**vars(read), y=y, fit=fit, balanced=None, method=method, scatter=scatter)

@@ -10,19 +10,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import combinations_with_replacement
+from itertools import combinations, combinations_with_replacement
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sagglab.errors import PlanError
-from sagglab.plan.fractions import MOST_FACTORS, MOST_RUNS
+from sagglab.plan.fractions import MOST_FACTORS, MOST_RUNS, expand, minimum_aberration
+from sagglab.plan.words import word_lengths
 
 #: Classes of part-made fractions kept from one factor to the next. Up to 10 factors and 128 pots there are at
 #: most 239 (all 846 sizes tried), so that none is dropped.
 KEPT = 250
+_ALL_CLASSES = 10
 #: Above 10 factors fewer are kept, so that 15 factors in 128 pots take some 3 s: kept × sets of factors.
 _WORK = 2**17
+#: Firing spaces drawn for a fraction of the catalogue.
+_SPACES, _SEED = 400, 12
 _KEYS = np.random.default_rng(8).integers(1, 2**20, size=(3, 16, 16)).astype(float)
 _MIX = np.uint64(0x9E3779B97F4A7C15)
 
@@ -53,7 +57,8 @@ def in_firings(per_firing: Sequence[bool], firings: int, pots: int) -> tuple[int
     Best means: fewest words of 3, then of 4 … factors; among equals, fewest pairs with a factor set per pot
     inside the firing space; then fewest threes. Columns are given one factor after the other, keeping one
     member of each class of part-made fractions, told apart by the words that factors share. Up to 10
-    factors that looks at every class; above, only the best so far are kept, so that better ones may exist.
+    factors that looks at every class; above, only the best so far are kept, so that better ones may exist;
+    where no factor is set per firing, the catalogue's fraction is then taken if its words are fewer.
     Short words are barred at first, which leaves few classes, and allowed where there is no other way.
 
     References
@@ -69,6 +74,8 @@ def in_firings(per_firing: Sequence[bool], firings: int, pots: int) -> tuple[int
     _check(held, firings, pots)
     order = sorted(range(len(held)), key=lambda place: not held[place])
     found = _search(sum(held), len(held), firings, firings * pots)
+    if not any(held) and len(held) > _ALL_CLASSES:
+        found = _catalogued(found, firings, firings * pots)
     columns = dict(zip(order, found, strict=True))
     return tuple(columns[place] for place in range(len(held)))
 
@@ -174,6 +181,33 @@ def _search(between: int, factors: int, firings: int, runs: int) -> tuple[int, .
             parts = _grow(parts, made, between, firings, runs, shortest)
         shortest -= 1
     return parts[0].columns
+
+
+@lru_cache(maxsize=64)
+def _catalogued(found: tuple[int, ...], firings: int, runs: int) -> tuple[int, ...]:
+    """Give the catalogue's fraction where its words are fewer, the firing space drawn to hide few pairs."""
+    listed = minimum_aberration(len(found), runs)
+    if _words(listed, runs) >= _words(found, runs):
+        return found
+    pairs = [a ^ b for a, b in combinations(listed, 2)]
+    rng = np.random.default_rng(_SEED)
+    best, fewest = found, len(pairs) + 1
+    for _ in range(_SPACES):
+        # Each column as a product of new basic columns, of which the first tell the firings apart.
+        products = [0]
+        while len(products) < runs:
+            basic = int(rng.integers(1, runs))
+            if basic not in products:
+                products += [basic ^ product for product in products]
+        masks = {product: mask for mask, product in enumerate(products)}
+        hidden = sum(masks[pair] < firings for pair in pairs)
+        if hidden < fewest and min(masks[column] for column in listed) >= firings:
+            best, fewest = tuple(masks[column] for column in listed), hidden
+    return best
+
+
+def _words(columns: tuple[int, ...], runs: int) -> list[float]:
+    return word_lengths(expand(columns, runs)).round(6).tolist()
 
 
 def _grow(parts: list[_Part], made: int, between: int, firings: int, runs: int, shortest: int) -> list[_Part]:

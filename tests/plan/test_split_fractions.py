@@ -134,3 +134,12 @@ def test_what_cannot_be_says_what_it_would_take(per_firing, firings, pots, told)
     with pytest.raises(PlanError) as refused:
         in_firings(per_firing, firings, pots)
     assert told in str(refused.value)
+
+
+@pytest.mark.parametrize(("factors", "firings", "pots"), [(11, 4, 16), (13, 4, 8), (15, 8, 8), (15, 8, 16)])
+def test_many_factors_in_firings_have_the_fewest_short_words_known(factors, firings, pots):
+    runs = firings * pots
+    columns = in_firings([False] * factors, firings, pots)
+    listed = minimum_aberration(factors, runs)
+    assert word_lengths(expand(columns, runs)).tolist() == word_lengths(expand(listed, runs)).tolist()
+    assert min(columns) >= firings
