@@ -80,7 +80,7 @@ def cautions(pots: pd.DataFrame, peak_C: float) -> tuple[str, ...]:
             said.append(f"{name}: {words}.")
     if peak_C > ALUMINIUM_FREEZES_C:
         said.append(
-            f"Aluminium foil can melt at {both_scales(ALUMINIUM_FREEZES_C)}, and the peak was "
+            f"Aluminium foil can melt at {both_scales(ALUMINIUM_FREEZES_C)}, and the peak is "
             f"{both_scales(peak_C)}: mind dripping metal, and do not lift a saggar by its foil."
         )
     return (*said, *ALWAYS, DEFERS)

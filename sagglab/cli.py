@@ -6,6 +6,7 @@ Exit codes: 0 all went well; 1 faults stop the work, and all are printed; 2 the 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from importlib.metadata import version
@@ -31,6 +32,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return asked.run(asked)
     except SagglabError as error:
         print(error, file=sys.stderr)
+    except BrokenPipeError:  # what was printed went into "head", say, which has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
     except OSError as error:  # a folder that cannot be made or written into, a disk that is full
         print(
             f"{error.filename or 'a file'}: {error.strerror or error}. Name another folder.", file=sys.stderr

@@ -89,6 +89,9 @@ def test_the_demo_from_the_shell(demo, tmp_path, capsys):
 def test_its_rows_become_the_book(book, plan_file, tmp_path):
     planned = plan_book(open_book(book), plan_file(), tmp_path / "plan")
     rows = pd.read_excel(tmp_path / "plan" / "next-batch.xlsx", sheet_name=None, dtype=str)
+    # Column by column as the book has them, so that a block can be pasted.
+    own = pd.read_csv(book / "pots.csv", nrows=0).columns
+    assert rows["pots"].columns[: len(own)].tolist() == own.tolist()
     for name in ("pots", "firings"):
         table = pd.concat([pd.read_csv(book / f"{name}.csv", dtype=str), rows[name]])
         table.to_csv(book / f"{name}.csv", index=False)
@@ -139,7 +142,7 @@ def test_firings_added_to_the_book(book, plan_file, tmp_path):
     ("more", "tables", "told"),
     [
         ("colour = 3", "", "it holds 'colour', which has no meaning there"),
-        ("firngs = 3", "", "did you mean firings?"),
+        ("firngs = 3", "", "did you mean firings"),
         ('sharpen = ["sugar"]', "", "write add_to_book = true as well"),
         ("", "[sheet]\npaper = 'vellum'", "there is no paper 'vellum'"),
         ("", "[limits]\ndusting_g = 2", "no pot may have sugar at 4 g"),

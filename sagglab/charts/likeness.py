@@ -1,24 +1,28 @@
-"""How alike the terms of a plan are: the darker, the harder to tell apart."""
+"""How alike the terms of a plan are: for each question asked, what it can hardly be told apart from."""
 
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.colors import LinearSegmentedColormap
-from matplotlib.patches import Rectangle
 
+from sagglab.charts.labels import Labels
 from sagglab.charts.look import INK, QUIET, SMALL, axes, check_result, look, wrapped
 from sagglab.plan.precision import Precision
 
-#: Above this a number is written into its field.
+#: From here on a term is named in the row.
 _SAID = 0.3
-#: Inches of one field, and letters in a line of a name.
-_FIELD, _LETTERS = 0.44, 26
-_GREYS = LinearSegmentedColormap.from_list("greys", ["#ffffff", "#d0d0d0", "#8c8c8c", INK])
+#: So many are named in a row, and so many rows are drawn.
+_NAMED, _ROWS = 3, 25
+#: Letters in a line of a row's name, of the words in it, and of what is said below.
+_NAME, _WORDS, _BELOW = 26, 64, 90
+#: Inches of a line of words, and of a row beside its words.
+_LINE, _ROW = 0.155, 0.16
+_PALE = "#c8c8c8"
 
 
 def likeness_chart(precision: Precision, ax: Axes | None = None) -> Axes:
-    """Draw how alike each two terms of a plan are among its pots.
+    """Draw for each term asked how alike the others are to it among the pots.
 
     Parameters
     ----------
@@ -30,9 +34,10 @@ def likeness_chart(precision: Precision, ax: Axes | None = None) -> Axes:
     Returns
     -------
     Axes
-        A stair of fields. Each term stands at the end of its row, and its column hangs below it. White has
-        nothing in common, black cannot be told apart; the number is written above 0.3. A term that is the
-        same on every pot has its fields struck through.
+        A line for each term asked, from 0 (nothing in common) to 1 (cannot be told apart), with a mark where
+        each other term lies on it: filled for one that is asked, hollow for a pair that is not. What is alike
+        by 0.3 or more is named above the line, up to three, with how alike it is. Of more than 25 terms asked
+        the most alike are drawn.
 
     Raises
     ------
@@ -40,45 +45,94 @@ def likeness_chart(precision: Precision, ax: Axes | None = None) -> Axes:
         It is not the result of precision.
     """
     check_result(precision, Precision, "likeness_chart", "precision")
-    alike = precision.correlations
-    values, names = alike.to_numpy(dtype=float), [wrapped(str(name), _LETTERS) for name in alike.index]
-    count = len(names)
-    letters = max(len(line) for name in names for line in name.split("\n"))
-    # A letter of this size is about 0.075 inches wide.
-    beside = 0.075 * letters / _FIELD + 0.6
+    alike = precision.correlations.astype(float)
+    asked = list(precision.asked)
+    others = {name: alike.loc[name].drop(name) for name in asked}
+    drawn = _most_alike(others)
+    marks = [others[name].dropna() for name in drawn]
+    names, words = [wrapped(name, _NAME) for name in drawn], [_said(near) for near in marks]
+    high = _ROW + _LINE * max(1 + text.count("\n") for text in (*names, *words))
     with look():
-        ax = axes(ax, max((count + beside) * _FIELD, 4.5), max((count + 1.6) * _FIELD, 2.2))
-        for row in range(count):
-            for column in range(row):
-                _field(ax, row, column, values[row, column])
-            ax.text(row + 0.18, row + 0.5, names[row], va="center", fontsize=SMALL, linespacing=0.95)
-        ax.set(xlim=(-0.1, count + beside), ylim=(count + 0.1, -0.1), xticks=[], yticks=[], aspect="equal")
+        ax = axes(ax, 8.6, high * len(drawn) + 1.7)
+        ax.set(xlim=(-0.02, 1.02), ylim=(len(drawn) - 0.5, -1), xticks=np.linspace(0, 1, 6))
+        ax.set_xticklabels(["0\nnothing\nin common", "0.2", "0.4", "0.6", "0.8", "1\ncannot be\ntold apart"])
+        ax.set_yticks(range(len(drawn)), names)
+        ax.tick_params(axis="both", length=0, labelsize=SMALL)
         ax.spines[:].set_visible(False)
-        ax.set_title("How alike the terms are among these pots", fontsize=12)
-        ax.set_xlabel(
-            wrapped("0: nothing in common; 1: cannot be told apart", int((count + beside) * _FIELD / 0.08)),
-            fontsize=SMALL,
-            color=QUIET,
-            loc="left",
-        )
+        ax.set_title("How alike the questions are among these pots")
+        for row, near in enumerate(marks):
+            ax.plot([0, 1], [row, row], color=_PALE, linewidth=0.8, zorder=1)
+            _draw(ax, row, near, near.index.isin(asked))
+        said = _below(drawn, others, pairs=len(asked) < len(alike))
+        ax.set_xlabel(wrapped(said, _BELOW), fontsize=SMALL, color=QUIET, loc="left")
+        _write(ax, marks, words)
     return ax
 
 
-def _field(ax: Axes, row: int, column: int, value: float) -> None:
-    known = np.isfinite(value)
-    ax.add_patch(
-        Rectangle(
-            (column, row),
-            1,
-            1,
-            facecolor=_GREYS(value) if known else "#ffffff",
-            edgecolor="#bdbdbd",
-            linewidth=0.6,
+def _most_alike(others: dict[str, pd.Series]) -> list[str]:
+    """Give the terms to be drawn, in the order in which they are asked."""
+    nearest = {name: near.max() if near.notna().any() else -1.0 for name, near in others.items()}
+    kept = set(sorted(nearest, key=nearest.get, reverse=True)[:_ROWS])
+    return [name for name in others if name in kept]
+
+
+def _draw(ax: Axes, row: int, near: pd.Series, asked: np.ndarray) -> None:
+    # Pairs that are not asked lie beneath.
+    for which, face, edge, size, order in ((~asked, "white", QUIET, 22, 2), (asked, INK, INK, 26, 3)):
+        x = near.to_numpy()[which]
+        ax.scatter(
+            x,
+            np.full(len(x), row),
+            s=size,
+            facecolor=face,
+            edgecolor=edge,
+            linewidth=0.9,
+            zorder=order,
+            clip_on=False,
         )
-    )
-    if not known:
-        ax.plot([column, column + 1], [row + 1, row], color="#bdbdbd", linewidth=0.6)
-    elif value > _SAID:
-        said = "1" if value > 0.995 else f"{value:.2f}".removeprefix("0")
-        colour = "white" if value > 0.55 else INK
-        ax.text(column + 0.5, row + 0.52, said, ha="center", va="center", fontsize=SMALL, color=colour)
+
+
+def _write(ax: Axes, marks: list[pd.Series], words: list[str]) -> None:
+    labels = Labels(ax)
+    for row, near in enumerate(marks):
+        labels.avoid([0, 1], [row, row])
+        labels.avoid_marks(near.to_numpy(), np.full(len(near), row))
+    for row, (near, said) in enumerate(zip(marks, words, strict=True)):
+        if said:
+            # From the most alike on where there is room, else as far back as it takes.
+            start = near.max() if len(near) else 0.0
+            places = np.append(np.arange(start, 0, -0.02), 0.0)
+            labels.put(said, [((place, row), (0.5, 4)) for place in places], INK if len(near) else QUIET)
+
+
+def _said(near: pd.Series) -> str:
+    """Name what is most alike to a term, and how alike it is."""
+    if near.empty:
+        return "the same on every pot"
+    # A hair below, so that 0.3 itself is in whatever the rounding of its last digit.
+    close = near[near >= _SAID - 1e-9].sort_values(ascending=False, kind="stable")
+    said = ", ".join(_held(f"{name} {_two_digits(value)}") for name, value in close.iloc[:_NAMED].items())
+    more = len(close) - _NAMED
+    text = said + (_held(f" and {more} more") if more > 0 else "").replace("\u00a0", " ", 1)
+    return wrapped(text, _WORDS).replace("\u00a0", " ")
+
+
+def _held(text: str) -> str:
+    """Keep words in one line, where a line is long enough for them."""
+    return text.replace(" ", "\u00a0") if len(text) < _WORDS else text
+
+
+def _two_digits(value: float) -> str:
+    # What is all but one is not called one: it can be told apart, if hardly.
+    return "1" if value > 1 - 1e-9 else f"{min(value, 0.99):.2f}".removeprefix("0")
+
+
+def _below(drawn: list[str], others: dict[str, pd.Series], pairs: bool) -> str:
+    said = ["Filled: asked. Hollow: a pair of factors that is not asked."] if pairs else []
+    nearest = max((near.max() for near in others.values() if near.notna().any()), default=0.0)
+    if nearest < _SAID - 1e-9:
+        most = f"the most by {nearest:.2f}" if nearest >= 0.005 else "all have nothing in common with it"
+        said.append(f"Nothing is alike to what is asked by {_SAID:g} or more: {most}.")
+    if len(drawn) < len(others):
+        said.append(f"Drawn are the {len(drawn)} most alike of {len(others)} that are asked.")
+    return " ".join(said)

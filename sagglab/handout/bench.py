@@ -49,7 +49,7 @@ def write_bench_sheet(
     folder.mkdir(parents=True, exist_ok=True)
     contents = {
         PRINTED: printed,
-        TABLE: tick_table(sheet).to_csv(index=False, lineterminator="\n"),
+        TABLE: tick_table(sheet).to_csv(index=False, lineterminator="\n", float_format="%.6g"),
         ROWS: workbook_bytes({"pots": sheet.pots, "firings": sheet.firings}),
     }
     for name, content in contents.items():
@@ -62,7 +62,7 @@ def tick_table(sheet: BenchSheet) -> pd.DataFrame:
     table = sheet.table
     if not sheet.costs.empty:
         heading = f"cost, {sheet.currency}" if sheet.currency else "cost"
-        table = table.assign(**{heading: sheet.costs["cost"].round(2).to_numpy()})
+        table = table.assign(**{heading: sheet.costs["cost"].round(4).to_numpy()})
     return table.assign(**dict.fromkeys(STEPS, ""))
 
 

@@ -147,12 +147,16 @@ def _overview(sheet: BenchSheet, firing: str, climb: pd.DataFrame | None, peak: 
     costs = sheet.firing_costs.set_index("firing")["cost"]
     return [
         _said(firing),
-        f"{row['day']:g}" if "day" in row.index else "",
+        _day(row),
         "" if np.isnan(peak) else both_scales(peak),
         "" if climb is None else f"{climb['minutes'].iloc[-1]:.0f}",
         str(int((sheet.pots["firing"] == firing).sum())),
         _money(costs[firing], sheet.currency) if firing in costs else "",
     ]
+
+
+def _day(row: pd.Series) -> str:
+    return f"{row['day']:g}" if pd.notna(row.get("day", np.nan)) else ""
 
 
 def _firing_page(
@@ -169,11 +173,11 @@ def _firing_page(
     return {
         "firing": _said(firing),
         "place": f"firing {place} of {len(sheet.firings)}",
-        "day": f"day {row['day']:g}" if "day" in row.index else "",
+        "day": f"day {_day(row)}" if _day(row) else "",
         "peak": "" if np.isnan(peak) else both_scales(peak),
         "minutes": "" if climb is None else f"{climb['minutes'].iloc[-1]:.0f} min",
         "told": told,
-        "schedule": _said(row["schedule"]) if "schedule" in row.index else "",
+        "schedule": _said(row.get("schedule", "")),
         "pots": [_pot_row(sheet, row) for _, row in sheet.table[sheet.table["firing"] == firing].iterrows()],
         "climb": []
         if climb is None

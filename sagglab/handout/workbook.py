@@ -47,7 +47,8 @@ def workbook_bytes(tables: dict[str, pd.DataFrame]) -> bytes:
 
 
 def _fill(cell, value: object) -> None:
-    cell.value = value
+    # Six digits: 2.83495 g of what was planned as a tenth of an ounce, not 2.8349523125000005.
+    cell.value = float(f"{value:.6g}") if isinstance(value, float) else value
     if isinstance(value, str) and value[:1] in ("=", "+", "-", "@"):
         # Names are text, whatever they begin with; the mark keeps them so when the cell is edited.
         cell.data_type = "s"

@@ -103,7 +103,8 @@ class Effects:
             if name in (factor.name, factor.heading, factor.term_name):
                 return factor_sentence(factor, self.table, self._about)
         for term in self.terms:
-            if name == term.name or name in [row.name for row in term.rows()]:
+            turned = sorted(name.split(" × ")) == sorted(term.name.split(" × "))
+            if turned or name in [row.name for row in term.rows()]:
                 return term_sentence(term, self.table, pieces(self.fitted, term), self._about)
         known = ", ".join(
             [factor.name for factor in self.factors]

@@ -98,10 +98,13 @@ def _columns_of(sharpen: Sequence[str], terms: Terms) -> tuple[int, ...]:
         raise PlanError("sharpen", f"it is {sharpen!r}", f"write a list out of {', '.join(terms.names)}")
     columns: list[int] = []
     for name in sharpen:
-        if name not in terms.names:
+        # "sugar × peak" and "peak × sugar" are one.
+        wanted = sorted(str(name).split(" × "))
+        found = [place for place, own in enumerate(terms.names) if sorted(own.split(" × ")) == wanted]
+        if not found:
             raise PlanError(
                 f"sharpen '{name}'", "it is no term of the model", f"they are {', '.join(terms.names)}"
             )
-        span = terms.spans[terms.names.index(name)]
+        span = terms.spans[found[0]]
         columns += range(span.start, span.stop)
     return tuple(columns)

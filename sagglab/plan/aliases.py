@@ -15,6 +15,10 @@ from sagglab.plan.terms import Terms
 _NOTHING = 1e-8
 #: Shares in part below this are not named.
 _SLIGHT = 0.05
+#: Those above this are warned of: a pair as strong as the factor would shift it by as much.
+_A_THIRD = 0.33
+#: So many are named in a note.
+_NAMED = 6
 #: So many words of three factors are looked at; fifteen factors have 455.
 _MOST_TRIPLES = 1000
 
@@ -73,6 +77,51 @@ def alias_table(coded: NDArray[np.float64], firings: NDArray, terms: Terms) -> p
         terms asked, all pairs, squares of amounts of three levels or more, and, for what cannot be told at
         all, words of three factors.
     """
+    lines = []
+    for name, column, mixed in _mixtures(coded, terms):
+        lines.append(
+            (
+                name,
+                " ".join(_signed(other, weight) for other, weight, whole in mixed if whole),
+                " ".join(_signed(other, weight) for other, weight, whole in mixed if not whole),
+                _judged(column, firings) if name != "mean" else "",
+            )
+        )
+    return pd.DataFrame(
+        lines, columns=["term", "cannot be told from", "mixed in part with", "judged against"]
+    )
+
+
+def alias_notes(coded: NDArray[np.float64], terms: Terms) -> list[str]:
+    """Say in words which factors come out together with a pair of others, wholly or to a third and more.
+
+    Parameters
+    ----------
+    coded : ndarray, shape (pots, factors)
+    terms : Terms
+    """
+    single = {factor.name for factor in terms.factors}
+    whole, partly = [], []
+    for name, _, mixed in _mixtures(coded, terms):
+        name = name.rpartition(" (")[0] if name not in single else name
+        if name not in single or name in partly:
+            continue
+        pairs = [(other, w) for other, w, one in mixed if one and other.count(" × ") < 2]
+        if pairs:
+            whole.append(f"{name} cannot be told from {', '.join(other for other, _ in pairs[:_NAMED])}")
+        elif any(abs(weight) > _A_THIRD for _, weight, one in mixed if not one):
+            partly.append(name)
+    notes = [note + " and more" * (len(whole) > _NAMED) for note in ["; ".join(whole[:_NAMED])] if note]
+    if partly:
+        named = ", ".join(partly[:_NAMED]) + f" and {len(partly) - _NAMED} more" * (len(partly) > _NAMED)
+        notes.append(f"mixed in part with what pairs of others do, a third of it or more: {named}")
+    return notes
+
+
+def _mixtures(
+    coded: NDArray[np.float64], terms: Terms
+) -> list[tuple[str, NDArray[np.float64], list[tuple[str, float, bool]]]]:
+    """Give the mean and each term that can be told: name, column, what is mixed in, how much, if wholly."""
     words = _words(terms)
     columns = words.expand(coded)
     names = words.column_names
@@ -86,24 +135,15 @@ def alias_table(coded: NDArray[np.float64], firings: NDArray, terms: Terms) -> p
     whole = (left <= _NOTHING * np.maximum(sizes, 1)) & (np.sum(np.abs(weights) > _SLIGHT, axis=0) == 1)
     # Threes are named where they cannot be told at all: their slight shares would only hide the pairs.
     short = np.concatenate([[True], np.repeat([len(m) < 3 for m in words.members], words.widths)])
-    lines = []
+    found = []
     for row, column in zip(weights, held, strict=True):
         mixed = [
             (names[k], w, one)
             for k, w, one in zip(rest, row, whole, strict=True)
             if abs(w) > _SLIGHT and (one or short[k])
         ]
-        lines.append(
-            (
-                names[column],
-                " ".join(_signed(name, w) for name, w, one in mixed if one),
-                " ".join(_signed(name, w) for name, w, one in mixed if not one),
-                _judged(columns[:, column], firings) if column else "",
-            )
-        )
-    return pd.DataFrame(
-        lines, columns=["term", "cannot be told from", "mixed in part with", "judged against"]
-    )
+        found.append((names[column], columns[:, column], mixed))
+    return found
 
 
 def _signed(name: str, weight: float) -> str:

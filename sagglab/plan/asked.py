@@ -9,8 +9,8 @@ from numbers import Integral
 
 from sagglab.errors import PlanError, UnitError
 from sagglab.materials import find_material
-from sagglab.plan.factors import TAKEN, Factor
-from sagglab.units import Heading, parse_heading, working_unit
+from sagglab.plan.factors import HOTTEST_C, TAKEN, Factor
+from sagglab.units import ABSOLUTE_ZERO_C, Heading, convert, parse_heading, working_unit
 
 
 def read_sizes(firings: object, pots: object) -> tuple[int, ...]:
@@ -89,8 +89,12 @@ def _check_same(heading: Heading, value: float | str) -> None:
     """Refuse an amount that cannot be, as for the levels of a factor."""
     where, (name, unit) = f"same '{heading}'", heading
     if unit is None:
-        if not isinstance(value, str) and find_material(name) is not None:
-            raise PlanError(where, "no unit is stated, and none is guessed", f"write '{name} [g]'")
+        material = find_material(name)
+        if not isinstance(value, str) and material is not None:
+            unit_of_use = {"coat": "coats", "wrap": "cm"}.get(material.use, "g")
+            raise PlanError(
+                where, "no unit is stated, and none is guessed", f"write '{name} [{unit_of_use}]'"
+            )
         return
     try:
         working = working_unit(unit)
@@ -98,6 +102,8 @@ def _check_same(heading: Heading, value: float | str) -> None:
         raise PlanError(where, f"{error.where}: {error.cause}", error.remedy) from error
     if isinstance(value, str) or not math.isfinite(value):
         raise PlanError(where, f"{value!r} is no amount", "write a number")
+    if working == "degC" and not ABSOLUTE_ZERO_C <= convert(value, unit, "degC") <= HOTTEST_C:
+        raise PlanError(where, f"{value:g} {unit} is no temperature of a kiln", "correct it")
     if working != "degC" and value < 0:
         raise PlanError(where, f"{value:g} {unit} is a negative amount", "correct it")
     if working in ("coats", "count") and value != round(value):

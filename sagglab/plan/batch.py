@@ -14,22 +14,23 @@ from sagglab.materials import TAKE_CARE
 from sagglab.model.effects import Effects, fit_effects
 from sagglab.model.pages import html_table, report, rounded
 from sagglab.model.wording import count
-from sagglab.plan.aliases import alias_table, given_to_firings
+from sagglab.plan.aliases import alias_table
 from sagglab.plan.asked import check_day, read_same, read_seed, read_sizes
 from sagglab.plan.factors import Factor
 from sagglab.plan.fired import values_of
 from sagglab.plan.kinds import MIDDLES, Best, name_of, read_kind
 from sagglab.plan.limits import Limits
-from sagglab.plan.lots import draw_order, draw_places, settled_by_days, tags
+from sagglab.plan.lots import draw_order, draw_places, tags
+from sagglab.plan.noted import notes_on
 from sagglab.plan.precision import Precision, precision
-from sagglab.plan.room import check_room, keep_to_room
+from sagglab.plan.room import check_allowed, check_room, keep_to_room
 from sagglab.plan.sheet import BenchSheet, bench_sheet
 from sagglab.plan.terms import Terms, read_model
 from sagglab.plan.wanted import Dealt, Wanted
 from sagglab.plan.words import resolution, word_lengths
 
-#: Words that firings hide are named up to so many.
-_NAMED = 6
+#: Terms asked for are named up to so many.
+_ASKED = 12
 
 
 @dataclass(frozen=True, repr=False)
@@ -130,7 +131,8 @@ class Plan:
         Parameters
         ----------
         results : DataFrame
-            One row for each pot, from `gather_results`. A planned peak is taken as the record has it.
+            One row for each pot, from `gather_results`; of a plan that adds to nothing, its own pots count
+            alone, where they have a column ``pot``. A planned peak is taken as the record has it.
         outcome : str
             As `fit_effects` takes it.
 
@@ -139,6 +141,16 @@ class Plan:
         PlanError, ModelError
             The results lack a factor, or cannot answer.
         """
+        if self.fired is None and "pot" in results:
+            own = results["pot"].isin(self.runs["pot"])
+            if not own.any():
+                raise PlanError(
+                    "results",
+                    f"none of the planned pots ({self.runs['pot'].iloc[0]} to {self.runs['pot'].iloc[-1]}) "
+                    "is among them",
+                    "give the results of the batch that was planned, under the tags of its bench sheet",
+                )
+            results = results[own]
         planned = {factor.heading: values_of(results, factor) for factor in self.factors}
         return fit_effects(results.assign(**planned), outcome, **self.terms.question)
 
@@ -172,8 +184,10 @@ class Plan:
     @property
     def sentences(self) -> tuple[str, ...]:
         """Say what is asked of the pots, and what must be known."""
+        names = self.terms.names
+        more = f" and {len(names) - _ASKED} more" * (len(names) > _ASKED)
         return (
-            f"It asks for {', '.join(self.terms.names)}.",
+            f"It asks for {', '.join(names[:_ASKED])}{more}.",
             *(f"{note[:1].upper()}{note[1:]}." for note in self.notes),
         )
 
@@ -250,11 +264,19 @@ def plan_batch(
             raise PlanError("firings", "their number is not stated", "say how many firings there can be")
         check_room(terms, sizes)
         limits.check(terms.factors, same, sizes)
+        check_allowed(terms, limits.allowed(terms.factors, same))
     seed = read_seed(seed)
     allowed, shared = limits.allowed(terms.factors, same), limits.shared(terms.factors)
     dealt = made.make(Wanted(terms, firings, sizes, allowed, shared, seed))
     if not isinstance(made, Best):
         terms, dealt = keep_to_room(terms, dealt, limits, same)
+        taken, asked = sum(len(block) for block in dealt.firings), sum(sizes)
+        if firings is not None and taken < asked:
+            fewer = f"this kind takes {taken} of the {asked} pots that there is room for"
+            dealt = replace(dealt, notes=(*dealt.notes, fewer))
+    if model == "quadratic" and not terms.question["squares"]:
+        straight = "no amount has three levels, so that no bend is asked for"
+        dealt = replace(dealt, notes=(*dealt.notes, straight))
     if isinstance(made, MIDDLES) and not terms.question["squares"]:
         bends = "its middle levels are there to tell bends: ask for the model 'quadratic'"
         dealt = replace(dealt, notes=(*dealt.notes, bends))
@@ -307,25 +329,4 @@ def lay_out(
     for heading, value in same.items():
         runs[heading] = value
     plan = Plan(terms.factors, terms, runs, coded, kind, seed, dealt.notes, same, limits, fired)
-    return replace(plan, notes=(*plan.notes, *_notes(plan)))
-
-
-def _notes(plan: Plan) -> list[str]:
-    terms, labels = plan.terms, plan.judged["firing"].to_numpy(dtype=object)
-    hidden = given_to_firings(plan.judged_codes, labels, terms)
-    notes = []
-    if hidden:
-        more = f" and {len(hidden) - _NAMED} more" if len(hidden) > _NAMED else ""
-        notes.append(
-            f"the differences between firings hide {', '.join(hidden[:_NAMED])}{more}: judged against the "
-            "scatter of firings, if at all"
-        )
-    if "day" in plan.runs and (held := settled_by_days(plan.coded, plan.runs["day"].to_numpy(), terms)):
-        notes.append(f"days hide {', '.join(held)}: nothing of it differs within a day")
-    firings, taken = len(set(labels)), int(terms.per_firing.sum())
-    if taken > 1 and firings - taken <= 2:
-        notes.append(
-            f"{firings} firings leave {firings - taken} over to judge what is set per firing by: only a huge "
-            "difference will show"
-        )
-    return notes
+    return replace(plan, notes=(*notes_on(plan), *plan.notes))

@@ -12,6 +12,8 @@ from sagglab.errors import PlanError, UnitError
 from sagglab.materials import find_material
 from sagglab.units import ABSOLUTE_ZERO_C, Heading, convert, parse_heading, working_unit
 
+#: No potter's kiln goes hotter; what is written so is a slip.
+HOTTEST_C = 1500.0
 #: What a factor can be set for.
 PER = ("pot", "firing")
 #: Columns of a plan that are no factors.
@@ -60,10 +62,12 @@ class Factor:
         levels = _tidy_levels(where, self.levels)
         object.__setattr__(self, "levels", levels)
         if self.is_amount:
-            _check_amounts(where, self.name, levels, self.unit)
+            _check_amounts(where, self.name, levels, self.unit, self.per)
         elif self.unit:
             raise PlanError(
-                where, f"its levels are words, but it has the unit [{self.unit}]", "leave out the unit"
+                where,
+                f"its levels are words, but it has the unit [{self.unit}]",
+                "write amounts as numbers without quotes, or leave out the unit",
             )
 
     @property
@@ -142,6 +146,8 @@ def _check_name(name: object, unit: object) -> None:
             else "the name begins or ends in a blank",
             f"write Factor({heading.name!r}, …, {heading.unit or unit!r})",
         )
+    if " × " in name:
+        raise PlanError(f"factor '{name}'", "' × ' stands between two factors", "name one thing alone")
     if name in TAKEN:
         raise PlanError(
             f"factor '{name}'", "a plan has a column of this name already", "give it another name"
@@ -180,12 +186,10 @@ def _tidy_levels(where: str, levels: object) -> tuple[float, ...] | tuple[str, .
     return tidied
 
 
-def _check_amounts(where: str, name: str, levels: tuple[float, ...], unit: str) -> None:
+def _check_amounts(where: str, name: str, levels: tuple[float, ...], unit: str, per: str) -> None:
     if not unit:
         if find_material(name) is not None:
-            raise PlanError(
-                where, "no unit is stated, and none is guessed", f"write Factor({name!r}, …, 'g')"
-            )
+            raise PlanError(where, "no unit is stated, and none is guessed", "state the unit, such as 'g'")
         return
     try:
         working = working_unit(unit)
@@ -193,8 +197,16 @@ def _check_amounts(where: str, name: str, levels: tuple[float, ...], unit: str) 
     except UnitError as error:
         raise PlanError(where, f"{error.where}: {error.cause}", error.remedy) from error
     if working == "degC":
+        if float(convert(levels[-1], unit, working)) > HOTTEST_C:
+            raise PlanError(
+                where, f"level {written(levels[-1])} {unit} is hotter than a kiln goes", "correct it"
+            )
         if lowest < ABSOLUTE_ZERO_C:
             raise PlanError(where, f"level {levels[0]:g} {unit} is below absolute zero", "correct it")
+        if per != "firing":
+            raise PlanError(
+                where, "all pots of a kiln load share its temperatures", "write per='firing' for it"
+            )
     elif lowest < 0:
         raise PlanError(where, f"level {levels[0]:g} {unit} is a negative amount", "correct it")
     if working in ("coats", "count") and any(level != round(level) for level in levels):

@@ -68,10 +68,8 @@ def read_fired(
     kept = table[usable].astype({"firing": str}).reset_index(drop=True)
     codes = np.column_stack([factor.code(kept[factor.heading]) for factor in factors])
     lost = int((~usable).sum())
-    notes = (
-        [f"{count(lost, 'pot')} fired left out, for a blank or a kind that the plan has not"] if lost else []
-    )
-    return kept, codes, notes
+    told = f"{count(lost, 'pot')} of the book left out, for a blank or a kind that the plan has not"
+    return kept, codes, [told] if lost else []
 
 
 def values_of(fired: pd.DataFrame, factor: Factor) -> NDArray:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 import pandas as pd
+from scipy import special
 
 from sagglab.model.wording import count
 from sagglab.plan.power import WANTED, hundred, power_of
@@ -12,12 +15,21 @@ from sagglab.plan.power import WANTED, hundred, power_of
 _MOST = 300
 #: More names than this are counted, not listed.
 _NAMED = 6
+#: Where no chance reaches this, the batch most likely tells nothing of what is asked.
+_HOPE = 0.3
 
 
 def plain_sentences(
-    table: pd.DataFrame, at_most: pd.Series, difference: float, unit: str, firings: int
+    table: pd.DataFrame,
+    at_most: pd.Series,
+    difference: float,
+    unit: str,
+    firings: int,
+    within_days: Collection[str] = (),
 ) -> tuple[str, ...]:
     """Say what each kind of term can tell: pot against pot, firing against firing, and of two together.
+
+    Where nothing has a fair chance to be told, that comes first.
 
     Parameters
     ----------
@@ -28,13 +40,19 @@ def plain_sentences(
     difference : float
     unit : str
     firings : int
+    within_days : collection of str
+        The factors that differ between the firings of one day.
     """
     told = table[table["df"].notna()].assign(**{"at most": at_most})
     more = told["term"].str.contains(" × ") | (told["from"] == "line between the ends")
     alone, together = told[~more], told[more]
     between = alone["stratum"] == "firing"
-    said = [_within(rows, difference, unit) for rows in _sure_and_not(alone[~between])]
-    said += [_between(rows, difference, unit, firings) for rows in _sure_and_not(alone[between])]
+    said = [*_verdict(told, difference, unit), *_spare(told)]
+    said += [_within(rows, difference, unit) for rows in _sure_and_not(alone[~between])]
+    by_day = alone["term"].str.split(": ").str[0].isin(within_days)
+    for compared in (False, True):
+        parts = _sure_and_not(alone[between & (by_day == compared)])
+        said += [_between(rows, difference, unit, firings, compared) for rows in parts]
     if len(together):
         said.append(_together(together, difference, unit))
     untold = table[table["df"].isna()]
@@ -42,6 +60,57 @@ def plain_sentences(
         f"{name}: {note}, so these pots do not tell it." for name, note in untold[["term", "note"]].to_numpy()
     ]
     return tuple(said)
+
+
+def share_said(difference: float, mean: float | None) -> str:
+    """Say what log odds of a share come to, in percentage points at a mean share from 0 to 1.
+
+    Where no mean is known, at one half, where they come to most. The share is taken as the middle of the
+    change: a large one is not a multiple of a small one.
+
+    Examples
+    --------
+    >>> first, second = share_said(0.5, 0.2).split("; ")
+    >>> first
+    '1 log odds is about 16 percentage points at the mean share of the earlier result (20 %)'
+    >>> second
+    'a change of 0.5 log odds about it leads from 16 to 24 %'
+    """
+    where = "a share of one half" if mean is None else "the mean share of the earlier result"
+    # None and all have no odds.
+    share = 0.5 if mean is None else min(max(mean, 0.001), 0.999)
+    low, high = special.expit(special.logit(share) + np.array([-0.5, 0.5]) * difference)
+    points = 100 * share * (1 - share)
+    return (
+        f"1 log odds is about {points:.2g} percentage points at {where} ({100 * share:.2g} %); a change of "
+        f"{difference:g} log odds about it leads from {100 * low:.2g} to {100 * high:.2g} %"
+    )
+
+
+def _verdict(told: pd.DataFrame, difference: float, unit: str) -> list[str]:
+    best = told["power"].max()
+    if best >= _HOPE:
+        return []
+    more = "more firings" if (told["stratum"] == "firing").all() else "more firings or pots"
+    fewer = ", fewer things asked at once" if len(told) > 1 else ""
+    return [
+        f"Fired as planned, this batch will most likely tell nothing of what is asked: a change of "
+        f"{difference:g} {unit} would be told in at most {hundred(best)} of 100 such batches. What helps: "
+        f"{more}{fewer}, or a larger change (from {told['smallest difference'].min():.2g} {unit} on, the "
+        f"first would be told in 80 of 100)."
+    ]
+
+
+def _spare(told: pd.DataFrame) -> list[str]:
+    """Say where what is judged pot against pot has next to nothing left over to be judged by."""
+    within = told.loc[told["stratum"] != "firing", "df"]
+    # Not all of 1 is reached in plans of unequal firings.
+    if within.empty or within.max() > 1 + 1e-6:
+        return []
+    return [
+        "What is asked takes up nearly every difference between pots of one firing: 1 is left over to judge "
+        "by, so that only a huge change will show. Ask for less, or add pots."
+    ]
 
 
 def _sure_and_not(rows: pd.DataFrame) -> list[pd.DataFrame]:
@@ -63,7 +132,7 @@ def _within(rows: pd.DataFrame, difference: float, unit: str) -> str:
     )
 
 
-def _between(rows: pd.DataFrame, difference: float, unit: str, firings: int) -> str:
+def _between(rows: pd.DataFrame, difference: float, unit: str, firings: int, compared_by_day: bool) -> str:
     """Say the hard truth on what varies only from firing to firing."""
     most = rows["at most"].max()
     text = (
@@ -79,9 +148,15 @@ def _between(rows: pd.DataFrame, difference: float, unit: str, firings: int) -> 
     hardest = rows.loc[rows["smallest difference"].idxmax()]
     needed = _firings_for(hardest, difference, firings)
     many = f"{needed} firings for 80 of 100" if needed else f"though {_MOST} are not enough"
+    if compared_by_day:
+        day = (
+            'state the day when asking (above="date" in Python, --above date in the shell), so that firings '
+            "of one day are compared, which this forecast does not count"
+        )
+    else:
+        day = "vary it between firings of one day and compare these, where firings of a day are more alike"
     return (
-        f"{text}. What helps: vary it between firings of one day and compare these, where firings of a day "
-        f"are more alike; fire more often ({many}); or ask only for a larger change "
+        f"{text}. What helps: {day}; fire more often ({many}); or ask only for a larger change "
         f"({_sizes(rows['smallest difference'])} {unit} for 80 of 100)."
     )
 

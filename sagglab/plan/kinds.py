@@ -50,7 +50,7 @@ class Best:
             wanted.sharpen, criteria[self.sharpest],
         )  # fmt: skip
         found = best_plan(ask, wanted.seed, starts=self.starts)
-        notes = [_search_in_words(found, self.sharpest, len(wanted.sharpen) or 1 + sum(wanted.terms.widths))]
+        notes = []
         unused = unused_levels(wanted.terms, found.coded)
         for name in dict.fromkeys(name for name, _ in unused):
             levels = ", ".join(str(level).removesuffix(".0") for own, level in unused if own == name)
@@ -58,6 +58,9 @@ class Best:
                 f"{name} is never at {levels}: a straight effect is sharpest between the ends; ask for "
                 "the model 'quadratic' if it may bend"
             )
+        notes.append(
+            _search_in_words(found, self.sharpest, len(wanted.sharpen) or 1 + sum(wanted.terms.widths))
+        )
         return Dealt(np.split(found.coded, np.cumsum(wanted.pots)[:-1]), tuple(notes))
 
 
@@ -67,7 +70,9 @@ def _search_in_words(found: Found, sharpest: str, columns: int) -> str:
     else:
         shares = np.exp(-np.abs(found.reached - found.value) / columns)
     near = int(np.sum(shares > 0.99))
-    return f"the best of {len(found.reached)} searches; {near} of them came within 1 % of it"
+    return (
+        f"it is the best of {len(found.reached)} plans searched for; {near} of them tell as much within 1 %"
+    )
 
 
 #: Kinds that give amounts levels in between.

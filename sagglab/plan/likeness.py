@@ -1,4 +1,4 @@
-"""How alike the terms of a plan are among its pots: what is alike can hardly be told apart."""
+"""How alike the terms of a plan are among its pots: what is alike can hardly be told apart, or not at all."""
 
 from __future__ import annotations
 
@@ -6,6 +6,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sagglab.errors import ModelError, PlanError
+from sagglab.model.rows import read_rows
+from sagglab.model.terms import Term, read_terms
 from sagglab.plan.terms import Terms, read_model
 
 
@@ -52,3 +55,64 @@ def _basis(block: NDArray[np.float64]) -> NDArray[np.float64]:
     """Orthonormal basis of what the columns hold beside their means; none where they never vary."""
     left, sizes, _ = np.linalg.svd(block - block.mean(axis=0), full_matrices=False)
     return left[:, sizes > 1e-9 * max(np.linalg.norm(block), 1e-300)]
+
+
+def tellable(judged: pd.DataFrame, terms: Terms) -> tuple[dict[Term, NDArray[np.float64]], dict[str, str]]:
+    """Give the terms that the pots can tell, with their columns, and why each of the others is left out.
+
+    Of terms that the pots cannot tell apart, those asked first are kept.
+
+    Parameters
+    ----------
+    judged : DataFrame
+        As `Plan.judged`.
+    terms : Terms
+
+    Returns
+    -------
+    blocks : dict of Term to ndarray
+        In the order of the columns of the analysis.
+    left_out : dict of str to str
+        Term, and what is said of it.
+
+    Raises
+    ------
+    PlanError
+        The pots do not differ in anything asked.
+    """
+    question = terms.question
+    outcome = "planned outcome"
+    runs = judged.assign(**{outcome: np.arange(len(judged), dtype=float)})
+    try:
+        read = read_rows(runs, outcome, question["factors"], ["firing"])
+    except ModelError as error:
+        raise PlanError(error.where, error.cause, error.remedy) from error
+    still = {factor.name for factor in read.factors if factor.constant}
+    squares = [name for name in question["squares"] if name not in still]
+    together = [pair for pair in question["together"] if not still & set(pair)]
+    left_out = dict.fromkeys(sorted(still), "the same on every pot")
+    blocks: dict[Term, NDArray[np.float64]] = {}
+    held = np.ones((len(runs), 1))
+    for term in read_terms(read.factors, squares, together):
+        block = term.code(read.table)
+        more = np.hstack([held, block / np.maximum(np.linalg.norm(block, axis=0), 1e-300)])
+        if np.linalg.matrix_rank(more, tol=1e-9) < more.shape[1]:
+            left_out[term.name] = _twin(term, block, blocks)
+        else:
+            blocks[term], held = block, more
+    if not blocks:
+        raise PlanError("the plan", "its pots do not differ in anything asked", "vary at least one factor")
+    return blocks, left_out
+
+
+def _twin(term: Term, block: NDArray, blocks: dict[Term, NDArray]) -> str:
+    """Say what a term cannot be told apart from: one other where it is one, else the terms before it."""
+    centred = block - block.mean(axis=0)
+    nothing = 1e-9 * np.linalg.norm(block)
+    if np.linalg.norm(centred) <= nothing:
+        return "the same on every pot"
+    for other, columns in blocks.items():
+        basis = np.linalg.qr(columns - columns.mean(axis=0))[0]
+        if np.linalg.norm(centred - basis @ (basis.T @ centred)) <= nothing:
+            return f"aliased: cannot be told apart from {other.name}"
+    return "aliased: cannot be told apart from the terms before it together"

@@ -123,11 +123,12 @@ class Limits:
                 raise PlanError(f"limit stock, {name}", f"{most!r} is no amount", "write a number")
             least = pots * factor.levels[0]
             some = least + factor.levels[1] - factor.levels[0]
+            half = least + (pots // 2) * (factor.levels[-1] - factor.levels[0])
             if most < some - 1e-9:
                 raise PlanError(
                     f"limit stock, {name}",
-                    f"{most:g} {factor.unit} does not let one of {pots} pots have {factor.levels[1]:g}",
-                    f"have at least {some:g} {factor.unit}, or take lower levels",
+                    f"{most:g} {factor.unit} does not let one of {pots} pots have {factor.levels[1]:g} of it",
+                    f"have {half:g} {factor.unit}, enough for half of the pots, or take lower levels",
                 )
 
     def _check_kinds(self, named: Mapping[str, Factor], pots: int) -> None:
@@ -208,6 +209,13 @@ class Limits:
             return fine
 
         return test
+
+    def counted(self, factors: Sequence[Factor], same: Mapping[str, object]) -> list[str]:
+        """Name what counts towards the grams on one pot; nothing where these have no limit."""
+        if self.dusting_g is None:
+            return []
+        headings = [*(factor.heading for factor in factors), *same]
+        return [parse_heading(heading).name for heading in headings if _is_dusting(heading)]
 
     def shared(self, factors: Sequence[Factor]) -> tuple[Shared, ...]:
         """Give the limits that all pots share, level by level of each factor."""

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields
 from difflib import get_close_matches
+from functools import partial
+from math import inf
 from pathlib import Path
 
 from sagglab.errors import FileFormatError, MissingFileError, PlanError
+from sagglab.plan.asked import read_same
 from sagglab.plan.factors import Factor
 from sagglab.plan.kinds import KINDS, read_kind
 from sagglab.plan.limits import Limits
+from sagglab.plan.terms import read_model
 
 #: What each part of the file may hold.
 _KEYS: Mapping[str, tuple[str, ...]] = {
@@ -24,6 +28,15 @@ _KEYS: Mapping[str, tuple[str, ...]] = {
     "expect": ("outcome", "difference", "firing_sd", "pot_sd"),
     "sheet": ("allowance", "foil_layers", "foil_width_cm", "paper"),
 }
+
+
+#: What must be a number, by the table that holds it.
+_NUMBERS = (
+    *(("expect", key) for key in ("difference", "firing_sd", "pot_sd")),
+    *(("sheet", key) for key in ("allowance", "foil_layers", "foil_width_cm")),
+)
+#: On which the bench sheet can be printed.
+PAPERS = ("a4", "us-letter")
 
 
 @dataclass(frozen=True)
@@ -75,31 +88,54 @@ def read_plan_file(path: str | Path) -> PlanFile:
         raise MissingFileError(str(path), "there is no such file", "check the name") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise FileFormatError(
-            str(path), f"it is no TOML ({error})", "write lines such as firings = 6, and text in quotes"
+            str(path),
+            f"it is no TOML ({error})",
+            "write lines such as firings = 6, text in quotes, and save it as UTF-8",
         ) from error
     faults = list(_faults(held))
+    read: dict[str, object] = {}
+    if not faults:
+        # What is built of each part tells its own faults: all of them are gathered before any is raised.
+        factors = [_made(faults, partial(_factor, name, about)) for name, about in held["vary"].items()]
+        read = {"factors": factors, "same": held.get("same", {})}
+        read["limits"] = _made(faults, lambda: Limits(**held.get("limits", {})))
+        if "kind" in held:
+            read["kind"] = _made(faults, lambda: _kind(held["kind"]))
+        if not faults:
+            _made(faults, lambda: read_same(factors, read["same"]))
+            _made(faults, lambda: read_model(factors, _model(held), middles=True))
     if faults:
-        raise PlanError(str(path), "; ".join(faults), "correct the plan file")
-    vary = held.get("vary", {})
-    factors = [
-        Factor(name, about["levels"], about.get("unit", ""), about.get("per", "pot"))
-        for name, about in vary.items()
-    ]
+        listed = "".join(f"\n  {fault}" for fault in faults)
+        told = faults[0] if len(faults) == 1 else f"{len(faults)} faults{listed}"
+        raise PlanError(str(path), told, "correct the plan file")
     adds = bool(held.get("add_to_book", False))
     asked = {
         key: held[key] for key in ("firings", "pots_per_firing", "firings_per_day", "seed") if key in held
     }
-    asked |= {"factors": factors, "same": held.get("same", {}), "limits": Limits(**held.get("limits", {}))}
+    asked |= read
     if "model" in held:
-        model = held["model"]
-        asked["model"] = (
-            model if isinstance(model, str) else [t if isinstance(t, str) else tuple(t) for t in model]
-        )
-    if "kind" in held:
-        asked["kind"] = _kind(held["kind"])
+        asked["model"] = _model(held)
     if adds:
         asked["sharpen"] = held.get("sharpen", [])
     return PlanFile(asked, adds, held.get("expect", {}), held.get("sheet", {}))
+
+
+def _made(faults: list[str], make: Callable[[], object]) -> object:
+    """Make a part, or put down what is wrong with it."""
+    try:
+        return make()
+    except PlanError as error:
+        faults.append(f"{error.where}: {error.cause} ({error.remedy})")
+        return None
+
+
+def _factor(name: str, about: Mapping[str, object]) -> Factor:
+    return Factor(name, about["levels"], about.get("unit", ""), about.get("per", "pot"))
+
+
+def _model(held: Mapping[str, object]) -> str | list[str | tuple[str, ...]]:
+    model = held.get("model", "main")
+    return model if isinstance(model, str) else [t if isinstance(t, str) else tuple(t) for t in model]
 
 
 def _faults(held: Mapping[str, object]) -> Iterator[str]:
@@ -125,6 +161,7 @@ def _faults(held: Mapping[str, object]) -> Iterator[str]:
         yield "add_to_book is neither true nor false"
     if "sharpen" in held and not held.get("add_to_book"):
         yield "sharpen says what firings added to the book shall tell best: write add_to_book = true as well"
+    yield from _wrong_values(held)
     model = held.get("model", "main")
     if not isinstance(model, str | list) or not all(isinstance(term, str | list) for term in model):
         yield "model is neither a name nor a list of factors and pairs"
@@ -134,8 +171,27 @@ def _unknown(part: str, held: Mapping[str, object], named: str = "") -> Iterator
     for key in held:
         if key not in _KEYS[part]:
             near = get_close_matches(key, _KEYS[part], 1, 0.6)
-            meant = f"did you mean {near[0]}?" if near else f"it may hold {', '.join(_KEYS[part])}"
+            meant = f"did you mean {near[0]}" if near else f"it may hold {', '.join(_KEYS[part])}"
             yield f"{named or part or 'it'} holds '{key}', which has no meaning there: {meant}"
+
+
+def _wrong_values(held: Mapping[str, object]) -> Iterator[str]:
+    """Find what is no number, or no word, where one is wanted."""
+    for part, key in _NUMBERS:
+        table = held.get(part)
+        value = table.get(key, 1) if isinstance(table, Mapping) else 1
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            yield f"{part}.{key} is {value!r}, no number: write it without quotes, as {key} = 0.1"
+        elif not 0 <= value < inf:
+            yield f"{part}.{key} is {value}: write a number of 0 or more"
+        elif key == "allowance" and value > 1:
+            yield f"sheet.allowance is {value:g}, more than the pots take: write a share such as 0.1"
+    paper = held["sheet"].get("paper", "a4") if isinstance(held.get("sheet"), Mapping) else "a4"
+    if paper not in PAPERS:
+        yield f"sheet.paper: there is no paper {paper!r}: write {' or '.join(PAPERS)}"
+    outcome = held["expect"].get("outcome", "L*") if isinstance(held.get("expect"), Mapping) else "L*"
+    if not isinstance(outcome, str):
+        yield f"expect.outcome is {outcome!r}, no column: write it in quotes, as outcome = 'L*'"
 
 
 def _kind(kind: object) -> object:
@@ -143,7 +199,9 @@ def _kind(kind: object) -> object:
     if not isinstance(kind, Mapping):
         return read_kind(kind)
     chosen = dict(kind)
-    made = KINDS.get(str(chosen.pop("name", "")))
+    if "name" not in chosen:
+        raise PlanError(f"kind {chosen}", "it has no name", "write kind = { name = 'fraction' }")
+    made = KINDS.get(str(chosen.pop("name")))
     if made is None:
         return read_kind(kind.get("name"))
     may = [field.name for field in fields(made)]

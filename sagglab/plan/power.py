@@ -16,9 +16,12 @@ from scipy import optimize, special
 
 from sagglab.errors import PlanError
 from sagglab.model.pages import report
+from sagglab.model.scale import scale_for
+from sagglab.model.wording import count, effect_unit
+from sagglab.plan.drawn import FIRING_SD as FIRING_SD
+from sagglab.plan.drawn import POT_SD as POT_SD
+from sagglab.plan.drawn import read_scatter, scatter_said, typical_of
 
-#: Typical scatter of L* between firings, and between pots of one firing: common practice, no source.
-FIRING_SD, POT_SD = 3.0, 4.0
 #: Raw probability below which the analysis is sure.
 SURE = 0.05
 #: Share of batches that shall tell a change, where none is named.
@@ -84,17 +87,18 @@ class FiringsNeeded:
     table : DataFrame
         ``firings``, ``pots per firing``; ``pot-level`` and ``firing-level``, the chance to be sure of a
         change made within the firings, and of one made from firing to firing, NaN where nothing is left to
-        judge by; ``pot-level df``, ``firing-level df``.
+        judge by, or nothing is asked; ``pot-level df``, ``firing-level df``.
     needed : DataFrame
         ``pots per firing`` (the last row: without end), and how many firings each kind of change needs.
     difference, firing_sd, pot_sd : float
-        The change, and the scatter between firings and between pots of one firing, in units of the outcome.
+        The change, and the scatter between firings and between pots of one firing, in `unit`.
     wanted : float
         The share of batches that shall tell it.
-    outcome : str
-        What is measured.
-    typical : bool
-        True when the scatter is what is typical of L*, and not a studio's own.
+    unit : str
+    planned : int
+        The number of firings that is spoken of.
+    typical : tuple of str
+        Which scatter is what is typical of L*, and not a studio's own: ``firings``, ``pots``.
     """
 
     table: pd.DataFrame
@@ -103,42 +107,52 @@ class FiringsNeeded:
     firing_sd: float
     pot_sd: float
     wanted: float
-    outcome: str
-    typical: bool
+    unit: str
+    planned: int
+    typical: tuple[str, ...]
 
     @property
     def head(self) -> str:
         """Say what was asked, and on what scatter it rests."""
-        unit = self.outcome
         return (
-            f"A change of {self.difference:g} {unit} between two levels, "
-            f"{scatter_said(self.firing_sd, self.pot_sd, unit, self.typical)}"
+            f"A change of {self.difference:g} {self.unit} between two levels, "
+            f"{scatter_said(self.firing_sd, self.pot_sd, self.unit, self.typical)}"
         )
 
     @property
     def sentences(self) -> tuple[str, ...]:
         """Say how many firings each kind of change needs, and what more pots are worth."""
-        share = f"{hundred(self.wanted)} of 100 such batches"
         finite = self.needed.iloc[:-1]
-        return (
-            f"To be told in {share}, a change made within each firing (pot against pot) needs "
-            f"{_listed(finite, 'pot-level')}.",
-            f"A change made from firing to firing needs {_listed(finite, 'firing-level')}; however many pots "
-            f"each firing holds, it needs {_firings(self.needed['firing-level'].iloc[-1])}.",
-            *self._few,
-        )
+        said = [
+            "This is of plans as square as can be, each of two levels on half of the pots, or in half of the "
+            "firings: a plan that limits hold off that, or of more levels, tells less and needs more firings."
+        ]
+        share = f"To be told in {hundred(self.wanted)} of 100 such batches, a change made"
+        if self._asked("pot-level"):
+            said.append(f"{share} within each firing (pot against pot) needs {_listed(finite, 'pot-level')}.")
+        if self._asked("firing-level"):
+            said.append(
+                f"{share} from firing to firing needs {_listed(finite, 'firing-level')}; however many pots "
+                f"each firing holds, it needs {_firings(self.needed['firing-level'].iloc[-1])}."
+            )
+            said += self._as_planned
+        return tuple(said)
+
+    def _asked(self, level: str) -> bool:
+        return bool(self.table[f"{level} df"].notna().any())
 
     @property
-    def _few(self) -> tuple[str, ...]:
-        least = int(self.table["firings"].min())
-        row = self.table[self.table["firings"] == least].sort_values("pots per firing").iloc[-1]
+    def _as_planned(self) -> tuple[str, ...]:
+        """Say how little so many firings tell of what varies between them."""
+        rows = self.table[self.table["firings"] == self.planned].sort_values("pots per firing")
+        row = rows.iloc[-1]
         if np.isnan(row["firing-level"]):
-            return (f"With {_firings(least)} nothing is left to judge a change between firings by.",)
+            return (f"With {_firings(self.planned)} nothing is left to judge a change between firings by.",)
         if row["firing-level"] >= self.wanted:
             return ()
         return (
-            f"With {_firings(least)} it is told in {hundred(row['firing-level'])} of 100 such batches even "
-            f"with {int(row['pots per firing'])} pots in each: what can be varied from pot to pot should be.",
+            f"With {_firings(self.planned)} it is told in {hundred(row['firing-level'])} of 100 such batches "
+            f"even at {int(row['pots per firing'])} pots each: what can be varied from pot to pot should be.",
         )
 
     def __repr__(self) -> str:
@@ -149,6 +163,7 @@ class FiringsNeeded:
         columns = {
             f"{level}, {pots} pots": part[level]
             for level in ("pot-level", "firing-level")
+            if self._asked(level)
             for pots, part in by_pots
         }
         return report(self.head, self.sentences, pd.DataFrame(columns).reset_index())
@@ -158,12 +173,13 @@ def firings_needed(
     difference: float = 5.0,
     firing_sd: float | None = None,
     pot_sd: float | None = None,
-    firings: Iterable[int] = range(3, 21),
-    pots: Iterable[int] = (4, 6, 8, 10),
+    firings: int | Iterable[int] = range(3, 21),
+    pots: int | Iterable[int] = (4, 6, 8, 10),
     firing_terms: int = 1,
     pot_terms: int = 1,
     wanted: float = WANTED,
     outcome: str = "L*",
+    unit: str | None = None,
 ) -> FiringsNeeded:
     """Tell what firings and pots would tell, and how many firings a change needs.
 
@@ -174,14 +190,18 @@ def firings_needed(
     firing_sd, pot_sd : float, optional
         Scatter between firings, and between pots of one firing, in units of the outcome; what is typical of
         L* (3 and 4; common practice, no source) where not given.
-    firings, pots : iterable of int
-        The numbers of firings, and of pots in each, to look at.
+    firings, pots : int or iterable of int
+        The numbers of firings, and of pots in each, to look at. The first number of firings is the one that
+        is spoken of: begin with what is planned.
     firing_terms, pot_terms : int
         How many columns of the model vary between firings, and within them; each costs a degree of freedom.
+        Of a kind of which there is none nothing is said.
     wanted : float
         The share of batches that shall tell the change.
     outcome : str
         What is measured.
+    unit : str, optional
+        Of the change; that of the outcome where not given (of a share, its log odds).
 
     Returns
     -------
@@ -204,16 +224,21 @@ def firings_needed(
     >>> firings_needed(firings=[3, 6, 17], pots=[6]).table.iloc[:, :4].round(3).to_numpy().tolist()
     [[3.0, 6.0, 0.694, 0.082], [6.0, 6.0, 0.952, 0.282], [17.0, 6.0, 1.0, 0.804]]
     """
-    typical = firing_sd is None and pot_sd is None
+    typical = typical_of(firing_sd, pot_sd)
     firing_sd, pot_sd = read_scatter(firing_sd, pot_sd, outcome)
     check_difference(difference)
-    firings, pots = _whole(firings, "firings"), _whole(pots, "pots in a firing")
+    planned, firings = _whole(firings, "firings")
+    _, pots = _whole(pots, "pots in a firing")
     if not SURE < wanted < 1:
         raise PlanError(
             f"wanted {wanted!r}", "no such share of batches can be aimed at", "write a share such as 0.8"
         )
-    if min(firing_terms, pot_terms) < 1:
-        raise PlanError("terms", "a change is asked about, so there is one", "write 1 or more")
+    if min(firing_terms, pot_terms) < 0 or max(firing_terms, pot_terms) < 1:
+        raise PlanError(
+            "terms", "a change is asked about, so there is one", "write 1 or more for either kind"
+        )
+    if unit is None:
+        unit = effect_unit(outcome, "", scale_for(outcome, np.array([0.5])))
     table = pd.DataFrame(
         [_line(J, n, difference, firing_sd, pot_sd, firing_terms, pot_terms) for n in pots for J in firings]
     )
@@ -229,7 +254,9 @@ def firings_needed(
             for n in [*pots, np.inf]
         ]
     )
-    return FiringsNeeded(table, needed, float(difference), firing_sd, pot_sd, float(wanted), outcome, typical)
+    return FiringsNeeded(
+        table, needed, float(difference), firing_sd, pot_sd, float(wanted), unit, planned, typical
+    )
 
 
 def _line(
@@ -239,7 +266,7 @@ def _line(
     halves = 1 / (J // 2) + 1 / (J - J // 2) if J > 1 else np.nan
     between = np.sqrt((firing_sd**2 + pot_sd**2 / n) * halves)
     within = np.sqrt(4 * pot_sd**2 / (J * n))
-    return {
+    line = {
         "firings": J,
         "pots per firing": n,
         "pot-level": float(power_of(difference, within, pot_df)),
@@ -247,38 +274,19 @@ def _line(
         "pot-level df": max(pot_df, 0),
         "firing-level df": max(firing_df, 0),
     }
+    terms = {"pot-level": pot_terms, "firing-level": firing_terms}
+    nothing = {f"{level}{ending}": np.nan for level in terms if not terms[level] for ending in ("", " df")}
+    return line | nothing
 
 
 def _fewest(level: str, n: float, *of: float) -> float:
     """Find the fewest firings that tell it, among those up to many; NaN where none does."""
     *asked, wanted = of
+    if np.isnan(_line(2, 2, *asked)[f"{level} df"]):
+        return np.nan
     if np.isinf(n):
         n = 1e9  # whose scatter no longer counts
     return next((float(J) for J in range(2, _MOST) if _line(J, n, *asked)[level] >= wanted), np.nan)
-
-
-def read_scatter(firing_sd: float | None, pot_sd: float | None, outcome: str) -> tuple[float, float]:
-    """Check the scatter given, and take what is typical of L* for what is not.
-
-    Raises
-    ------
-    PlanError
-        It is not a size; or none is given for an outcome of which none is typical.
-    """
-    lacking = [name for name, value in (("firing_sd", firing_sd), ("pot_sd", pot_sd)) if value is None]
-    if lacking and outcome != "L*":
-        raise PlanError(
-            f"scatter of {outcome}",
-            "none is typical of it",
-            f"give {' and '.join(lacking)}, or an earlier result with like=",
-        )
-    firing_sd = FIRING_SD if firing_sd is None else firing_sd
-    pot_sd = POT_SD if pot_sd is None else pot_sd
-    if not (np.isfinite(firing_sd) and firing_sd >= 0):
-        raise PlanError(f"firing_sd {firing_sd!r}", "it is no size of scatter", "write zero or more")
-    if not (np.isfinite(pot_sd) and pot_sd > 0):
-        raise PlanError(f"pot_sd {pot_sd!r}", "pots of one firing always scatter", "write more than zero")
-    return float(firing_sd), float(pot_sd)
 
 
 def check_difference(difference: float) -> None:
@@ -295,17 +303,6 @@ def check_difference(difference: float) -> None:
         )
 
 
-def scatter_said(firing_sd: float, pot_sd: float, unit: str, typical: bool, source: str = "") -> str:
-    """Say the scatter that was taken, and where it is from."""
-    said = (
-        f"with a scatter of {firing_sd:.3g} {unit} between firings "
-        f"and {pot_sd:.3g} {unit} between pots of one firing"
-    )
-    if typical:
-        return f"{said} (typical, common practice, no source: give your own studio's where you can)"
-    return f"{said}{source and f' ({source})'}"
-
-
 def hundred(share: float) -> str:
     """Write a share as so many of 100, without claiming the certain or the impossible."""
     return f"{min(max(round(100 * share), 1), 99) if 0 < share < 1 else round(100 * share)}"
@@ -314,7 +311,7 @@ def hundred(share: float) -> str:
 def _firings(number: float) -> str:
     if np.isnan(number):
         return f"more than {_MOST} firings"
-    return "1 firing" if number == 1 else f"{number:.0f} firings"
+    return count(int(number), "firing")
 
 
 def _listed(needed: pd.DataFrame, level: str) -> str:
@@ -322,8 +319,9 @@ def _listed(needed: pd.DataFrame, level: str) -> str:
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} or {parts[-1]}"
 
 
-def _whole(numbers: Iterable[int], of: str) -> list[int]:
-    asked = list(numbers)
+def _whole(numbers: int | Iterable[int], of: str) -> tuple[int, list[int]]:
+    """Give the first number, and all of them ascending."""
+    asked = list(numbers) if isinstance(numbers, Iterable) else [numbers]
     wrong = [number for number in asked if number != int(number) or number < 1]
     if wrong or not asked:
         raise PlanError(
@@ -331,4 +329,4 @@ def _whole(numbers: Iterable[int], of: str) -> list[int]:
             f"{wrong[0]!r} is no number of them" if wrong else "none is named",
             "write whole numbers from 1",
         )
-    return sorted({int(number) for number in asked})
+    return int(asked[0]), sorted({int(number) for number in asked})

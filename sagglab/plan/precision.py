@@ -1,7 +1,8 @@
 """What a plan can tell, before anything is fired.
 
-Each row is one that the table of effects will have, with the standard error and the degrees of freedom of
-that same analysis, at the scatter to be expected.
+Each row is an effect that the analysis will judge, with the standard error and the degrees of freedom of that
+same analysis, at the scatter to be expected. The table of effects states each of three kinds or more against
+their mean; here they are compared two by two, since that one kind differs from another is what is asked.
 """
 
 from __future__ import annotations
@@ -17,28 +18,26 @@ from scipy import special
 from sagglab.errors import ModelError, PlanError
 from sagglab.model.effects import Effects
 from sagglab.model.pages import report
-from sagglab.model.rows import read_rows
+from sagglab.model.scale import scale_for
 from sagglab.model.strata import REML, FittedStrata, expected
-from sagglab.model.terms import Factor, Row, Term, read_terms
+from sagglab.model.terms import Term
 from sagglab.model.wording import effect_unit
-from sagglab.plan.drawn import draw_rows
-from sagglab.plan.foresight import plain_sentences
-from sagglab.plan.likeness import likeness
+from sagglab.plan.drawn import draw_rows, read_scatter, scatter_said, typical_of
+from sagglab.plan.factors import Factor as Varied
+from sagglab.plan.foresight import plain_sentences, share_said
+from sagglab.plan.likeness import likeness, tellable
 from sagglab.plan.power import (
     SURE,
     WANTED,
     check_difference,
     hundred,
     power_of,
-    read_scatter,
-    scatter_said,
     smallest_told,
 )
-from sagglab.plan.spread import spread_over_range
+from sagglab.plan.spread import Stated, spread_over_range, stated_over_range
 
 if TYPE_CHECKING:
     from sagglab.plan.batch import Plan
-    from sagglab.plan.terms import Terms
 
 #: Columns of the table of what a plan can tell.
 COLUMNS = (
@@ -59,9 +58,10 @@ class Precision:
     table : DataFrame
         One row for each effect that the analysis will state, unrounded, NaN where it cannot be had. ``term``,
         as the table of effects names it; ``from`` and ``to``, the range over which the effect is stated: of
-        an amount from the least to the most, of a category one kind against another (of more than two, each
-        against the mean of them), of a square how far the middle lies off the line between both ends, of a
-        pair by how much the change of the one over its range differs between both ends of the other;
+        an amount from the first to the last of the plan's levels (pots fired before, and axial points, may
+        lie beyond), of a category one kind against another (each two of up to four kinds; of more, each
+        against the first), of a square how far the middle lies off the line between both ends, of a pair by
+        how much the change of the one over its range differs between both ends of the other;
         ``stratum`` (what it is judged against), ``df`` and ``standard error`` of the effect over that range;
         ``half width`` of its 95 % interval, on average over such batches; ``power``, the chance to be sure,
         at a raw 5 %, of a true change of `difference`; ``smallest difference`` that is told in 80 of 100
@@ -70,6 +70,8 @@ class Precision:
         draws of the scatter, each fitted.
     correlations : DataFrame, shape (terms, terms)
         From 0 to 1, how alike two terms are among these pots: the terms asked, and all pairs of factors.
+    asked : tuple of str
+        Which of them are asked.
     variance : DataFrame
         ``where`` and the ``standard error`` of a recipe's mean there: at the centre, on average over the
         range, at shares of it, and at the worst.
@@ -86,6 +88,7 @@ class Precision:
 
     table: pd.DataFrame
     correlations: pd.DataFrame
+    asked: tuple[str, ...]
     variance: pd.DataFrame
     difference: float
     firing_sd: float
@@ -147,9 +150,11 @@ def precision(
         )
     outcome = like.outcome if like is not None else outcome
     firing_sd, pot_sd, typical, source = _scatter(firing_sd, pot_sd, like, outcome)
-    unit = effect_unit(outcome, "", like.scale if like is not None else None)
-    judged = plan.judged
-    blocks, left_out = _question(judged, plan.terms)
+    # What the scale of a share is does not depend on the values; a half is one that any share can have.
+    scale = like.scale if like is not None else scale_for(outcome, np.array([0.5]))
+    unit = effect_unit(outcome, "", scale)
+    judged, varied = plan.judged, {factor.heading: factor for factor in plan.factors}
+    blocks, left_out = tellable(judged, plan.terms)
     groups = {"firing": judged["firing"].to_numpy(dtype=object)}
 
     def at(pot_scatter: float) -> FittedStrata:
@@ -159,18 +164,23 @@ def precision(
         fitted = at(pot_sd)
     except ModelError as error:
         raise PlanError(error.where, error.cause, error.remedy) from error
-    table = _table(blocks, fitted, left_out, difference)
+    table = _table(blocks, fitted, left_out, varied, difference)
     firings, pots = len(pd.unique(groups["firing"])), len(judged)
     # Pots without end leave only the scatter of firings: so little scatter of pots comes to the same.
-    endless = _table(blocks, at(1e-3 * max(firing_sd, 1e-3 * pot_sd)), left_out, difference, drawing=False)
+    without_end = at(1e-3 * max(firing_sd, 1e-3 * pot_sd))
+    endless = _table(blocks, without_end, left_out, varied, difference, drawing=False)
     head = (
         f"{pots} pots in {firings} {'firing' if firings == 1 else 'firings'}, "
         f"{scatter_said(firing_sd, pot_sd, unit, typical, source)}"
     )
+    if scale.is_share:
+        mean = None if like is None else float(like.rows.table[outcome].mean()) / scale.whole
+        head += f"; {share_said(float(difference), mean)}"
     return Precision(
         table,
         likeness(plan.terms, judged),
-        spread_over_range(blocks, fitted),
+        plan.terms.names,
+        spread_over_range(blocks, fitted, varied),
         float(difference),
         firing_sd,
         pot_sd,
@@ -178,16 +188,24 @@ def precision(
         pots,
         firings,
         head,
-        plain_sentences(table, endless["power"], float(difference), unit, firings),
+        plain_sentences(table, endless["power"], float(difference), unit, firings, _within_days(plan)),
     )
+
+
+def _within_days(plan: Plan) -> frozenset[str]:
+    """Give the factors that differ between the firings of one day."""
+    if "day" not in plan.runs:
+        return frozenset()
+    kinds = plan.runs.groupby("day")[[factor.heading for factor in plan.factors]].nunique().max()
+    return frozenset(factor.name for factor in plan.factors if kinds[factor.heading] > 1)
 
 
 def _scatter(
     firing_sd: float | None, pot_sd: float | None, like: Effects | None, outcome: str
-) -> tuple[float, float, bool, str]:
-    """Give both scatters, whether they are but typical, and where they are from."""
+) -> tuple[float, float, tuple[str, ...], str]:
+    """Give both scatters, which of them are but typical, and where they are from."""
     if like is None:
-        typical = firing_sd is None or pot_sd is None
+        typical = typical_of(firing_sd, pot_sd)
         return (*read_scatter(firing_sd, pot_sd, outcome), typical, "")
     seen = dict(zip(like.variances["component"], like.variances["variance"], strict=True))
     # A new firing differs by its day as well, and a pot seen once by its view as well.
@@ -210,61 +228,19 @@ def _scatter(
         source += "; none showed between firings there, which flatters what varies between them"
     firing_sd = float(np.sqrt(outer)) if firing_sd is None else firing_sd
     pot_sd = float(np.sqrt(inner)) if pot_sd is None else pot_sd
-    return (*read_scatter(firing_sd, pot_sd, outcome), False, source)
-
-
-def _question(judged: pd.DataFrame, terms: Terms) -> tuple[dict[Term, NDArray[np.float64]], dict[str, str]]:
-    """Give the terms of the analysis with their columns, and why each of the others is left out.
-
-    Of terms that the pots cannot tell apart, those asked first are kept.
-    """
-    question = terms.question
-    outcome = "planned outcome"
-    runs = judged.assign(**{outcome: np.arange(len(judged), dtype=float)})
-    try:
-        read = read_rows(runs, outcome, question["factors"], ["firing"])
-    except ModelError as error:
-        raise PlanError(error.where, error.cause, error.remedy) from error
-    still = {factor.name for factor in read.factors if factor.constant}
-    squares = [name for name in question["squares"] if name not in still]
-    together = [pair for pair in question["together"] if not still & set(pair)]
-    left_out = dict.fromkeys(sorted(still), "the same on every pot")
-    blocks: dict[Term, NDArray[np.float64]] = {}
-    held = np.ones((len(runs), 1))
-    for term in read_terms(read.factors, squares, together):
-        block = term.code(read.table)
-        more = np.hstack([held, block / np.maximum(np.linalg.norm(block, axis=0), 1e-300)])
-        if np.linalg.matrix_rank(more, tol=1e-9) < more.shape[1]:
-            left_out[term.name] = _twin(term, block, blocks)
-        else:
-            blocks[term], held = block, more
-    if not blocks:
-        raise PlanError(_WHERE, "its pots do not differ in anything asked", "vary at least one factor")
-    return blocks, left_out
-
-
-def _twin(term: Term, block: NDArray, blocks: dict[Term, NDArray]) -> str:
-    """Say what a term cannot be told apart from: one other where it is one, else the terms before it."""
-    centred = block - block.mean(axis=0)
-    nothing = 1e-9 * np.linalg.norm(block)
-    if np.linalg.norm(centred) <= nothing:
-        return "the same on every pot"
-    for other, columns in blocks.items():
-        basis = np.linalg.qr(columns - columns.mean(axis=0))[0]
-        if np.linalg.norm(centred - basis @ (basis.T @ centred)) <= nothing:
-            return f"aliased: cannot be told apart from {other.name}"
-    return "aliased: cannot be told apart from the terms before it together"
+    return (*read_scatter(firing_sd, pot_sd, outcome), (), source)
 
 
 def _table(
     blocks: dict[Term, NDArray[np.float64]],
     fitted: FittedStrata,
     left_out: dict[str, str],
+    varied: dict[str, Varied],
     difference: float,
     drawing: bool = True,
 ) -> pd.DataFrame:
-    asked = [(row, term) for term in blocks for row in term.rows()]
-    weights = np.array([_weights(row, term, fitted) for row, term in asked])
+    asked = [(row, term) for term in blocks for row in stated_over_range(term, varied)]
+    weights = np.array([fitted.spread(term, row.weights) for row, term in asked])
     lines = [_line(row, term, fitted, w) for (row, term), w in zip(asked, weights, strict=True)]
     blank = dict.fromkeys(COLUMNS, np.nan) | {"from": "", "to": "", "stratum": "", "method": ""}
     lines += [blank | {"term": name, "note": why} for name, why in left_out.items()]
@@ -291,47 +267,15 @@ def _shrunk(df: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.sqrt(2 / df) * np.exp(special.gammaln((df + 1) / 2) - special.gammaln(df / 2))
 
 
-def _weights(row: Row, term: Term, fitted: FittedStrata) -> NDArray[np.float64]:
-    """Combine the coefficients to the effect over the whole range."""
-    reach = np.prod([_reach(factor) for factor in term.factors])
-    # The square of an amount is stated over half its range each way.
-    return fitted.spread(term, row.weights) * reach / (4 if term.is_square else 1)
-
-
-def _line(row: Row, term: Term, fitted: FittedStrata, weights: NDArray[np.float64]) -> dict[str, object]:
+def _line(row: Stated, term: Term, fitted: FittedStrata, weights: NDArray[np.float64]) -> dict[str, object]:
     contrast, method = fitted.contrast(weights)
-    start, end = _ends(term, row)
     return {
         "term": row.name,
-        "from": start,
-        "to": end,
+        "from": row.start,
+        "to": row.end,
         "stratum": fitted.strata[term],
         "df": contrast.df,
         "standard error": contrast.standard_error,
         "method": method,
         "note": fitted.note(fitted.strata[term], method),
     }
-
-
-def _reach(factor: Factor) -> float:
-    return factor.high - factor.low if factor.is_amount else 1.0
-
-
-def _ends(term: Term, row: Row) -> tuple[str, str]:
-    """Write the range that an effect is stated over; of a pair, of both."""
-    if term.is_square:
-        return "line between the ends", "middle"
-    names = row.name.split(" × ") if len(term.factors) > 1 else [row.name]
-    starts, ends = zip(
-        *(_ends_of(factor, name) for factor, name in zip(term.factors, names, strict=True)), strict=True
-    )
-    return " × ".join(starts), " × ".join(ends)
-
-
-def _ends_of(factor: Factor, name: str) -> tuple[str, str]:
-    if factor.is_amount:
-        unit = factor.unit.replace("deg", "°")
-        return f"{factor.low:g} {unit}".strip(), f"{factor.high:g} {unit}".strip()
-    if len(factor.levels) == 2:
-        return factor.levels[0], factor.levels[1]
-    return "mean of its kinds", name.removeprefix(f"{factor.name}: ")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from sagglab.errors import PlanError
 from sagglab.model.mixed import indicators
 from sagglab.model.wording import count
 from sagglab.plan.aliases import independent
-from sagglab.plan.factors import Factor
+from sagglab.plan.factors import Factor, written
 from sagglab.plan.limits import Limits
 from sagglab.plan.terms import Terms
 from sagglab.plan.wanted import Dealt
@@ -19,6 +20,8 @@ from sagglab.units import working_unit
 
 #: So many terms are named in a note.
 _NAMED = 6
+#: So many recipes are looked through.
+_LOOKED_THROUGH = 20_000
 
 
 def check_room(terms: Terms, sizes: Sequence[int]) -> None:
@@ -43,8 +46,39 @@ def check_room(terms: Terms, sizes: Sequence[int]) -> None:
         raise PlanError(
             f"model of {count(len(terms.members), 'term')}",
             f"within firings {pots - len(sizes)} differences between pots are there to tell {within} columns",
-            f"plan at least {count(1 - spare, 'more pot')}, or ask for less, such as model='main'",
+            f"plan at least {count(1 - spare, 'more pot')}, two or more in each firing, or ask for less",
         )
+
+
+def check_allowed(terms: Terms, allowed: Callable[[NDArray[np.float64]], NDArray[np.bool_]]) -> None:
+    """Refuse limits under which no pots at all could tell what is asked.
+
+    Raises
+    ------
+    PlanError
+        It names what is never together.
+    """
+    levels = [factor.coded for factor in terms.factors]
+    if np.prod([float(len(codes)) for codes in levels]) > _LOOKED_THROUGH:
+        return  # too many recipes to look through: the search says when it finds nothing
+    recipes = np.array(list(product(*levels)))
+    left = recipes[allowed(recipes)]
+    kept = independent(terms.expand(left), terms)
+    lost = [name for place, name in enumerate(terms.names) if place not in kept]
+    if not lost:
+        return
+    apart = [
+        f"{one.name} at {written(one.levels[i])} with {other.name} at {written(other.levels[j])}"
+        for (a, one), (b, other) in combinations(enumerate(terms.factors), 2)
+        for i, j in product(range(len(levels[a])), range(len(levels[b])))
+        if not ((left[:, a] == levels[a][i]) & (left[:, b] == levels[b][j])).any()
+    ]
+    named = ", ".join(lost[:_NAMED])
+    raise PlanError(
+        "limits",
+        f"no pot may have {' or '.join(apart[:3]) or 'some combinations'}, so {named} cannot be told",
+        f"allow more grams on one pot or forbid less, take lower levels, or leave {named} out of the model",
+    )
 
 
 def check_firings(terms: Terms, firings: int) -> None:

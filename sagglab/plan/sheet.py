@@ -29,6 +29,8 @@ _PLACES = ("pot", "firing", "day", "place")
 PEAKS = ("peak", "target peak")
 CLIMB_TIMES = ("time", "minutes", "time to peak", "minutes to peak")
 START_C, STEP_C = 20.0, 100.0
+#: Share more of each material than the pots take, unless stated.
+ALLOWANCE = 0.1
 
 
 @dataclass(frozen=True, repr=False)
@@ -110,7 +112,7 @@ class BenchSheet:
 def bench_sheet(
     plan,
     shelf: pd.DataFrame | None = None,
-    allowance: float = 0.1,
+    allowance: float = ALLOWANCE,
     foil_layers: int = 2,
     foil_width_cm: float = 45,
 ) -> BenchSheet:

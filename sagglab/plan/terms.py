@@ -201,7 +201,7 @@ def _check_factors(factors: tuple[Factor, ...]) -> None:
     if wrong or not factors:
         cause = f"{wrong[0]!r} is no factor" if wrong else "there are none"
         raise PlanError("factors", cause, "write a list such as [Factor('sugar', [0, 4], 'g')]")
-    names = [factor.name for factor in factors]
+    names = [factor.name.casefold() for factor in factors]
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise PlanError("factors", f"{', '.join(twice)} is there twice", "name each factor once")

@@ -13,7 +13,7 @@ from sagglab import charts
 from sagglab.book import Book
 from sagglab.cautions import cautions
 from sagglab.columns import MEASURES, empty
-from sagglab.errors import MissingFileError, ModelError, PlanError
+from sagglab.errors import MissingFileError, ModelError
 from sagglab.handout.bench import write_bench_sheet
 from sagglab.measures import gather_results
 from sagglab.model.effects import Effects, fit_effects
@@ -24,7 +24,7 @@ from sagglab.plan.limits import Limits
 from sagglab.plan.plan_file import read_plan_file
 from sagglab.plan.power import FiringsNeeded, firings_needed
 from sagglab.plan.precision import Precision
-from sagglab.plan.sheet import BenchSheet
+from sagglab.plan.sheet import ALLOWANCE, BenchSheet
 from sagglab.study.asking import askable
 from sagglab.study.measured import clear, write_table
 from sagglab.writing import write_whole
@@ -58,8 +58,27 @@ class PlannedBatch:
         lines += ["", "## What it will tell", "", f"{self.precision.head}", ""]
         lines += [f"- {line}" for line in self.precision.sentences]
         lines += ["", "## How many firings", "", *(f"- {line}" for line in self.needed.sentences)]
-        lines += ["", "## What it takes", "", f"{self.sheet!r}.", "", "## Cautions", ""]
-        return "\n".join([*lines, *(f"- {line}" for line in self.cautions())]) + "\n"
+        lines += ["", "## What it takes", "", *(f"- {line}" for line in self.takes())]
+        lines += ["", "## Cautions", "", *(f"- {line}" for line in self.cautions())]
+        return "\n".join(lines) + "\n"
+
+    def takes(self) -> tuple[str, ...]:
+        """Say what to have ready, and what it costs as far as prices are known."""
+        sheet = self.sheet
+        said = [f"{sheet!r}."]
+        for row in sheet.totals.to_dict("records"):
+            ready = f"{row['material']}: {row['to have ready']:.4g} {row['unit']} to have ready"
+            stock = f", {row['in stock [g]']:.4g} g in stock" if pd.notna(row["in stock [g]"]) else ""
+            cost = f", {row['cost']:.2f} {sheet.currency}".rstrip() if pd.notna(row["cost"]) else ""
+            said.append(f"{ready}{stock}{cost}.")
+        if len(sheet.costs):
+            each = ", ".join(f"{firing} {cost:.2f}" for firing, cost in sheet.firing_costs.to_numpy())
+            said.append(
+                f"Cost of each firing, as far as prices are known: {each} {sheet.currency}.".replace(
+                    " .", "."
+                )
+            )
+        return tuple(said)
 
     def cautions(self) -> tuple[str, ...]:
         """Say what must be said about these recipes, fired so high."""
@@ -92,7 +111,7 @@ def plan_book(book: Book, plan_file: Path, into: Path, results: Path | None = No
     """
     wanted = read_plan_file(plan_file)
     book.require("pots", "firings", "shelf")
-    allowance = float(wanted.sheet.get("allowance", 0.1))
+    allowance = float(wanted.sheet.get("allowance", ALLOWANCE))
     asked = dict(wanted.asked)
     asked["limits"], said = _with_shelf(asked, book.shelf, allowance)
     expect = dict(wanted.expect)
@@ -105,10 +124,18 @@ def plan_book(book: Book, plan_file: Path, into: Path, results: Path | None = No
         plan = plan_batch(**asked).continuing(book.pots["pot"], book.firings["firing"])
     precision = plan.precision(**expect)
     sheet = plan.bench_sheet(shelf=book.shelf, **{k: v for k, v in wanted.sheet.items() if k != "paper"})
+    # Column by column as the book has them, so that the rows can be copied as a block.
+    sheet = replace(sheet, pots=_as_in(book.pots, sheet.pots), firings=_as_in(book.firings, sheet.firings))
     needed = _needed(plan, precision)
     planned = PlannedBatch(plan, precision, needed, sheet, said)
     _write(planned, into, str(wanted.sheet.get("paper", "a4")))
     return planned
+
+
+def _as_in(own: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+    """Order the columns as the book's table has them, those of its own left blank."""
+    lacking = {column: "" if own[column].dtype == "str" else np.nan for column in own if column not in rows}
+    return rows.assign(**lacking)[[*own.columns, *(column for column in rows if column not in own)]]
 
 
 def scatter_of(results: Path, outcome: str) -> Effects:
@@ -137,7 +164,7 @@ def _with_shelf(
 ) -> tuple[Limits, tuple[str, ...]]:
     """Limit what the plan may take to what the shelf holds, allowance taken off, where it can fall short."""
     limits, said = asked["limits"], []
-    stock = dict(limits.stock)
+    stock = {name: most / (1 + allowance) for name, most in limits.stock.items()}
     in_stock = shelf.set_index("material")["in stock [g]"].dropna()
     pots = (
         sum(read_sizes(asked["firings"], asked.get("pots_per_firing", 6))) if "firings" in asked else np.inf
@@ -158,7 +185,7 @@ def _needed(plan: Plan, precision: Precision) -> FiringsNeeded:
     between = int(plan.terms.per_firing.sum()) - 1
     within = int((~plan.terms.per_firing).sum())
     sizes = plan.runs.groupby("firing").size()
-    fewest = between + 3
+    fewest = max(plan.firings, between + 2)
     pots = [n for n in sorted({4, 6, 8, 10, int(sizes.max())}) if (n - 1) * fewest > within]
     return firings_needed(
         precision.difference,
@@ -166,15 +193,14 @@ def _needed(plan: Plan, precision: Precision) -> FiringsNeeded:
         precision.pot_sd,
         firings=range(fewest, max(20, fewest + 4) + 1),
         pots=pots or [int(sizes.max()), 2 * int(sizes.max())],
-        firing_terms=max(between, 1),
-        pot_terms=max(within, 1),
+        firing_terms=between,
+        pot_terms=within,
+        unit=precision.unit,
     )
 
 
 def _write(planned: PlannedBatch, into: Path, paper: str) -> None:
     into.mkdir(parents=True, exist_ok=True)
-    if paper not in ("a4", "us-letter"):
-        raise PlanError("sheet.paper", f"there is no paper '{paper}'", "write a4 or us-letter")
     for pattern in ("power.png", "likeness.png"):
         clear(into, pattern)
     write_table(planned.plan.runs, into / "plan.csv")

@@ -1,11 +1,12 @@
 """Charts of plans: how many firings, and how alike the terms are."""
 
+from dataclasses import replace
+
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.colors import to_rgb
-from matplotlib.patches import Rectangle
 
 from sagglab.charts import likeness_chart, power_chart
 from sagglab.errors import ModelError
@@ -86,29 +87,99 @@ def test_other_results_are_refused(needed):
         likeness_chart(needed)
 
 
-def test_a_field_for_each_two_terms():
+def test_pots_are_told_by_how_heavy_a_line_is(needed):
+    ax = power_chart(needed)
+    key = ax.get_legend()
+    assert [text.get_text() for text in key.get_texts()] == ["4", "6", "8", "10"]
+    weights = [line.get_linewidth() for line in key.get_lines()]
+    assert weights == [line.get_linewidth() for line in curves(ax)[:4]]
+    assert (np.diff(weights) > 0.5).all()
+    assert power_chart(firings_needed(pots=6)).get_legend() is None
+
+
+def test_what_is_not_asked_is_not_drawn(texts):
+    ax = power_chart(firings_needed(firing_terms=0, pots=[6, 8]))
+    assert len(curves(ax)) == 2
+    assert not any("firing to firing" in said for said in texts(ax))
+
+
+def test_the_title_has_the_unit():
+    assert power_chart(firings_needed(4, 2, 3, outcome="b*")).get_title(loc="left") == "A change of 4 b*"
+
+
+def rows(ax):
+    """The names of the rows, and the words in each."""
+    names = [label.get_text() for label in ax.get_yticklabels()]
+    return {name: [t.get_text() for t in ax.texts if t.xy[1] == row] for row, name in enumerate(names)}
+
+
+def test_a_row_for_each_term_asked_with_a_mark_for_each_other():
     ax = likeness_chart(told())
-    fields = [patch for patch in ax.patches if isinstance(patch, Rectangle)]
-    assert len(fields) == 6 * 5 // 2
-    said = {text.get_text() for text in ax.texts}
-    assert said == {"peak", "sugar", "clay", "peak × sugar", "peak × clay", "sugar × clay"}
+    assert rows(ax) == {"peak": [], "sugar": [], "clay": []}
+    # Two others that are asked, filled, and three pairs that are not, hollow.
+    marks = [(len(dots.get_offsets()), dots.get_facecolor()[0][0] < 0.5) for dots in ax.collections]
+    assert marks == [(3, False), (2, True)] * 3
+    assert "Hollow: a pair of factors that is not asked." in ax.get_xlabel()
+    below = " ".join(ax.get_xlabel().split())
+    assert below.endswith("by 0.3 or more: all have nothing in common with it.")
 
 
-def test_what_cannot_be_told_apart_is_black_and_one():
+def test_what_cannot_be_told_apart_is_at_one_and_named(assert_readable):
     ax = likeness_chart(told(alias=True))
-    said = {text.get_text() for text in ax.texts}
-    assert "1" in said
-    darkest = min(sum(patch.get_facecolor()[:3]) for patch in ax.patches)
-    assert darkest < 0.6
-    # sugar × clay is the same on every pot: its row of fields is struck through.
-    assert len(ax.lines) == 5
+    assert rows(ax)["sugar"] == ["clay 1"]
+    assert rows(ax)["peak"] == []
+    assert rows(ax)["clay"] == ["sugar 1"]
+    assert "Nothing is alike" not in ax.get_xlabel()
+    assert_readable(ax)
+
+
+def test_a_term_that_never_varies_is_called_so():
+    result = told(alias=True)
+    result.correlations.loc["peak"] = np.nan
+    result.correlations["peak"] = np.nan
+    assert rows(likeness_chart(result))["peak"] == ["the same on every pot"]
+
+
+def alike(count, value=0.5, asked=None):
+    """A result of so many terms, all alike to one another."""
+    names = [f"material {place} × material {place + 1}" for place in range(count)]
+    table = pd.DataFrame(np.full((count, count), value), index=names, columns=names)
+    return replace(told(), correlations=table, asked=tuple(names[:asked]))
+
+
+def test_how_alike_the_most_alike_are_is_said_below():
+    assert "0.3 or more: the most by 0.12." in " ".join(likeness_chart(alike(4, 0.12)).get_xlabel().split())
+
+
+def test_three_are_named_in_a_row_and_the_others_counted(assert_readable):
+    ax = likeness_chart(alike(12))
+    said = [" ".join(text.get_text().split()) for text in ax.texts]
+    assert said[0] == (
+        "material 1 × material 2 .50, material 2 × material 3 .50, material 3 × material 4 .50 and 8 more"
+    )
+    assert_readable(ax)
+
+
+@pytest.mark.parametrize("value", [0.3, 0.6, 0.95])
+def test_of_many_terms_the_most_alike_are_drawn(value, assert_readable):
+    result = alike(120, 0.1)
+    near = result.correlations.to_numpy(copy=True)
+    near[100, 7] = near[7, 100] = value
+    names = result.asked
+    ax = likeness_chart(replace(result, correlations=pd.DataFrame(near, index=names, columns=names)))
+    assert len(ax.get_yticklabels()) == 25
+    assert "Drawn are the 25 most alike of 120" in " ".join(ax.get_xlabel().split())
+    said = sorted(" ".join(text.get_text().split()) for text in ax.texts)
+    ending = f"{value:.2f}".removeprefix("0")
+    assert said == [f"{names[100]} {ending}", f"{names[7]} {ending}"]
+    assert_readable(ax)
 
 
 def test_names_of_any_length_are_inside_the_figure():
     long = ("peak as read by the second probe", "coarse sea salt from the second sack", "clay with $grog$")
-    ax = likeness_chart(told(long))
+    ax = likeness_chart(told(long, alias=True))
     ax.figure.canvas.draw()
-    for text in ax.texts:
+    for text in (*ax.texts, *ax.get_yticklabels(), *ax.get_xticklabels(), ax.xaxis.label):
         box = text.get_window_extent()
         assert ax.figure.bbox.x0 <= box.x0
         assert box.x1 <= ax.figure.bbox.x1

@@ -131,7 +131,7 @@ def test_the_peak_of_the_record_goes_before_the_target_and_the_target_before_not
 def test_pots_of_a_clay_that_the_plan_has_not_are_left_out_and_told(fired):
     fired.loc[fired["firing"] == "f4", "clay"] = "porcelain"
     made = add(fired)
-    assert "4 pots fired left out, for a blank or a kind that the plan has not" in made.notes
+    assert "4 pots of the book left out, for a blank or a kind that the plan has not" in made.notes
     assert len(made.judged) == 20
     # The tag f4 is taken all the same.
     assert made.runs["firing"].unique().tolist() == ["f5", "f6"]
@@ -141,7 +141,7 @@ def test_blank_rows_and_cells_are_left_out(fired):
     blank = pd.concat([fired, pd.DataFrame([dict.fromkeys(fired.columns, np.nan)])], ignore_index=True)
     made = add(blank)
     assert len(made.fired) == 16
-    assert "1 pot fired left out, for a blank or a kind that the plan has not" in made.notes
+    assert "1 pot of the book left out, for a blank or a kind that the plan has not" in made.notes
     fired.loc[0, "sugar [g]"] = np.nan
     assert len(add(fired).fired) == 15
 
@@ -226,3 +226,9 @@ def test_what_cannot_be_added_is_told(fired, more, said):
 )
 def test_a_book_that_cannot_be_added_to_is_told(fired, change, said):
     assert told(change(fired)) == said
+
+
+def test_what_is_sharpened_may_be_named_either_way_round(fired):
+    one = add(fired, model=PAIRS, sharpen=["sugar × clay"])
+    other = add(fired, model=PAIRS, sharpen=["clay × sugar"])
+    assert one.runs.equals(other.runs)

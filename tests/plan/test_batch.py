@@ -1,17 +1,19 @@
-"""The plan as a potter gets it: one table in grams, one coded, what must be known, and the fit that "
-"it is for."""
+"""The plan as a potter gets it: a table in grams, one coded, what must be known, the fit it is for."""
 
 from dataclasses import FrozenInstanceError
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import sagglab.errors
+from sagglab.errors import PlanError
 from sagglab.model.effects import fit_effects
 from sagglab.plan.batch import plan_batch
 from sagglab.plan.factors import Factor
 from sagglab.plan.kinds import Best
-from sagglab.plan.standard import Fraction
+from sagglab.plan.limits import Limits
+from sagglab.plan.standard import Fraction, Screening
 
 PEAK = Factor("peak", [700, 800], "degC", per="firing")
 SUGAR = Factor("sugar", [0, 1, 4], "g")
@@ -196,3 +198,47 @@ def test_plans_with_middle_levels_tell_bends_of_amounts_given_two():
     assert any("ask for the model 'quadratic'" in note for note in straight.notes)
     best = plan_batch(factors, firings=4, pots_per_firing=6, model="quadratic", seed=1)
     assert best.terms.question["squares"] == []
+
+
+def test_what_cannot_be_told_apart_is_told_before_anything_is_fired():
+    letters = [Factor(name, [0, 1]) for name in "abcdefg"]
+    third = Fraction(generators=["D=AB", "E=AC", "F=BC", "G=ABC"])
+    whole = plan_batch(letters, pots_per_firing=8, model="main", kind=third, seed=1)
+    assert any("a cannot be told from " in note for note in whole.notes)
+    partly = plan_batch(letters, pots_per_firing=12, model="main", kind=Screening(pots=12), seed=1)
+    assert "mixed in part with what pairs of others do, a third of it or more: a, b, c" in " ".join(partly.notes)
+    four = plan_batch(letters[:4], firings=4, pots_per_firing=4, model="main", kind="factorial", seed=1)
+    assert "cannot be told from" not in str(four)
+
+
+def test_limits_under_which_no_pots_could_tell_are_named():
+    pair = [Factor("sugar", [0, 6], "g"), Factor("salt", [0, 3], "g")]
+    with pytest.raises(PlanError) as caught:
+        plan_batch(pair, firings=4, pots_per_firing=6, limits=Limits(dusting_g=7), seed=1)
+    assert str(caught.value) == (
+        "limits: no pot may have sugar at 6 with salt at 3, so sugar × salt cannot be told. Allow more grams "
+        "on one pot or forbid less, take lower levels, or leave sugar × salt out of the model."
+    )
+    told = plan_batch(pair, firings=4, pots_per_firing=6, model="main", limits=Limits(dusting_g=7), seed=1)
+    assert "the limit of 7 g on one pot counts sugar, salt" in told.notes
+
+
+def test_a_plan_asks_its_own_pots_alone():
+    made = plan_batch([Factor("sugar", [0, 4], "g")], firings=4, pots_per_firing=4, model="main", seed=1)
+    rng = np.random.default_rng(1)
+    results = made.runs.assign(**{"L*": 40 - 2 * made.runs["sugar [g]"] + rng.normal(size=16)})
+    others = results.assign(
+        pot=[f"q{n}" for n in range(16)], firing="g1", **{"L*": 90.0 + rng.normal(size=16)}
+    )
+    both = made.fit(pd.concat([results, others], ignore_index=True))
+    assert both.pots == 16
+    with pytest.raises(PlanError, match=r"none of the planned pots \(p01 to p16\) is among them"):
+        made.fit(others)
+
+
+def test_a_kind_that_leaves_places_empty_says_so():
+    letters = [Factor(name, [0, 1]) for name in "abc"]
+    made = plan_batch(letters, firings=4, pots_per_firing=4, model="main", kind="screening", seed=1)
+    assert "this kind takes 8 of the 16 pots that there is room for" in made.notes
+    bent = plan_batch(letters, firings=4, pots_per_firing=4, model="quadratic", seed=1)
+    assert "no amount has three levels, so that no bend is asked for" in bent.notes

@@ -41,12 +41,21 @@ def test_levels_off_the_middle_are_coded_to_scale_and_kinds_evenly():
     assert Factor("clay", ["a", "b", "c"]).coded == pytest.approx([-1, 0, 1])
 
 
-@given(AMOUNTS, st.sampled_from(["g", "cm", "min", "degC", "oz"]))
+@given(AMOUNTS, st.sampled_from(["g", "cm", "min", "oz"]))
 def test_amounts_come_back_as_they_were_written(levels, unit):
     factor = Factor("seaweed", levels, unit)
     assert factor.decode(factor.coded).tolist() == sorted(levels)
     assert (factor.coded[0], factor.coded[-1]) == (-1, 1)
     assert (np.diff(factor.coded) > 0).all()
+
+
+def test_a_kiln_load_has_one_temperature():
+    with pytest.raises(PlanError, match="share its temperatures. Write per='firing' for it"):
+        Factor("peak", [700, 800], "degC")
+    with pytest.raises(PlanError, match="level 75000 degC is hotter than a kiln goes"):
+        Factor("peak", [700, 75000], "degC", per="firing")
+    with pytest.raises(PlanError, match="Name one thing alone"):
+        Factor("sugar × salt", [0, 1], "g")
 
 
 @given(KINDS, st.data())
@@ -118,7 +127,7 @@ def test_levels_are_written_without_an_idle_point():
         ),
         (
             ("sugar", [0, 4]),
-            "factor 'sugar': no unit is stated, and none is guessed. Write Factor('sugar', …, 'g').",
+            "factor 'sugar': no unit is stated, and none is guessed. State the unit, such as 'g'.",
         ),
         (
             ("sugar", [0, "much"], "g"),
@@ -126,7 +135,8 @@ def test_levels_are_written_without_an_idle_point():
         ),
         (
             ("clay", ["buff", "white"], "g"),
-            "factor 'clay': its levels are words, but it has the unit [g]. Leave out the unit.",
+            "factor 'clay': its levels are words, but it has the unit [g]. Write amounts as numbers without "
+            "quotes, or leave out the unit.",
         ),
         (
             ("place", ["low", "high"]),

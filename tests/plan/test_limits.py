@@ -40,8 +40,8 @@ def told(**asked):
         ({"dusting_g": "7"}, "limit dusting_g: '7' is no weight. Write the grams allowed."),
         (
             {"stock": {"sugar": 3}},
-            "limit stock, sugar: 3 g does not let one of 24 pots have 4. Have at least 4 g, or take "
-            "lower levels.",
+            "limit stock, sugar: 3 g does not let one of 24 pots have 4 of it. Have 48 g, enough "
+            "for half of the pots, or take lower levels.",
         ),
         ({"stock": {"clay": 3}}, "limit stock, clay: it is no amount that pots take. Leave it out."),
         ({"stock": {"peak": 3}}, "limit stock, peak: it is no amount that pots take. Leave it out."),
@@ -152,7 +152,7 @@ def test_a_dusting_that_is_on_every_pot_counts():
              "model": "main + two-way"},
             "model of 10 terms: within firings 7 differences between pots are there to tell 10 "
              "columns. Plan at "
-            "least 4 more pots, or ask for less, such as model='main'.",
+            "least 4 more pots, two or more in each firing, or ask for less.",
         ),
         ({"firings": None}, "firings: their number is not stated. Say how many firings there can be."),
         ({"firings": 0}, "firings: 0 is no number of firings. Write a number such as 6."),

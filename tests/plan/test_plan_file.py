@@ -135,17 +135,18 @@ def test_all_faults_are_told_at_once_with_what_may_have_been_meant(told):
         '[vary.sugar]\nlevel = [0, 4]\nunits = "g"\n[limits]\ndusting = 7\n[expect]\ndiference = 4\n'
     )
     assert told(text) == (
-        "next batch.toml: it holds 'firngs', which has no meaning there: did you mean firings?; "
-        "it holds 'colour', which has no meaning there: it may hold firings, pots_per_firing, "
+        "next batch.toml: 9 faults"
+        "\n  it holds 'firngs', which has no meaning there: did you mean firings"
+        "\n  it holds 'colour', which has no meaning there: it may hold firings, pots_per_firing, "
         "firings_per_day, "
-        "model, kind, seed, add_to_book, sharpen, vary, same, limits, expect, sheet; "
-        "limits holds 'dusting', which has no meaning there: did you mean dusting_g?; "
-        "expect holds 'diference', which has no meaning there: did you mean difference?; "
-        "vary.sugar holds 'level', which has no meaning there: did you mean levels?; "
-        "vary.sugar holds 'units', which has no meaning there: did you mean unit?; "
-        "vary.sugar has no levels: write levels = [0, 4]; "
-        "add_to_book is neither true nor false; "
-        "model is neither a name nor a list of factors and pairs. Correct the plan file."
+        "model, kind, seed, add_to_book, sharpen, vary, same, limits, expect, sheet"
+        "\n  limits holds 'dusting', which has no meaning there: did you mean dusting_g"
+        "\n  expect holds 'diference', which has no meaning there: did you mean difference"
+        "\n  vary.sugar holds 'level', which has no meaning there: did you mean levels"
+        "\n  vary.sugar holds 'units', which has no meaning there: did you mean unit"
+        "\n  vary.sugar has no levels: write levels = [0, 4]"
+        "\n  add_to_book is neither true nor false"
+        "\n  model is neither a name nor a list of factors and pairs. Correct the plan file."
     )
 
 
@@ -169,34 +170,59 @@ def test_what_is_in_the_wrong_form_is_told(told, text, part):
     [
         (
             '[vary.sugar]\nlevels = 3\nunit = "g"',
-            "factor 'sugar': its levels are 3, no list. Write them as a list: [0, 4].",
+            "factor 'sugar': its levels are 3, no list (write them as a list: [0, 4])",
         ),
         (
             "[vary.sugar]\nlevels = [0, 4]",
-            "factor 'sugar': no unit is stated, and none is guessed. Write Factor('sugar', …, 'g').",
+            "factor 'sugar': no unit is stated, and none is guessed (state the unit, such as 'g')",
         ),
-        ('kind = "bset"' + SUGAR, "kind 'bset': there is no such kind of plan. Write one of best, "
+        ('kind = "bset"' + SUGAR, "kind 'bset': there is no such kind of plan (write one of best, "
          "factorial, "
-         "fraction, screening, central composite, box-behnken."),
+         "fraction, screening, central composite, box-behnken)"),
         (
             'kind = { name = "fraction", resolutoin = 4 }' + SUGAR,
-            "kind 'fraction': it has no 'resolutoin'. It may have resolution, generators, fold_over, "
+            "kind 'fraction': it has no 'resolutoin' (it may have resolution, generators, fold_over, "
              "replicates, "
-            "centre.",
+            "centre)",
         ),
-        (SUGAR + '[limits]\nplaces = "low"', "limit places: it is 'low'. Write their number, or a "
-         "list of names."),
+        (SUGAR + '[limits]\nplaces = "low"', "limit places: it is 'low' (write their number, or a "
+         "list of names)"),
     ],
 )  # fmt: skip
 def test_faults_of_a_part_are_those_of_the_part(told, text, said):
-    assert told(text) == said
+    assert told(text) == f"next batch.toml: {said}. Correct the plan file."
+
+
+def test_faults_of_several_parts_are_told_together(told):
+    text = '[vary.sugar]\nlevels = [0]\nunit = "g"\n[vary.peak]\nlevels = [725, 775]\nunit = "degC"\n'
+    said = told(text + "[limits]\nplaces = 'low'\n").splitlines()
+    assert said[0] == "next batch.toml: 3 faults"
+    assert said[1].startswith("  factor 'sugar': it has the one level 0")
+    assert said[2].startswith("  factor 'peak': all pots of a kiln load share its temperatures")
+    assert said[3].startswith("  limit places: it is 'low'")
+
+
+@pytest.mark.parametrize(
+    ("text", "part"),
+    [
+        ('[expect]\ndifference = "4"', "expect.difference is '4', no number: write it without quotes"),
+        ('[sheet]\nallowance = "10%"', "sheet.allowance is '10%', no number"),
+        ("[sheet]\nallowance = true", "sheet.allowance is True, no number"),
+        ("[sheet]\nallowance = 1000", "sheet.allowance is 1000, more than the pots take"),
+        ("[sheet]\nfoil_width_cm = -3", "sheet.foil_width_cm is -3: write a number of 0 or more"),
+        ("[sheet]\npaper = 'vellum'", "sheet.paper: there is no paper 'vellum': write a4 or us-letter"),
+        ("[expect]\noutcome = 3", "expect.outcome is 3, no column"),
+    ],
+)
+def test_what_is_no_number_or_no_word_is_told(told, text, part):
+    assert part in told(SUGAR + text)
 
 
 @pytest.mark.parametrize("text", ["firings =", "firings = 6\nfirings = 7", "[vary.sugar", b"# \xe4"])
 def test_what_is_no_toml_is_told(told, text):
     said = told(text, FileFormatError)
     assert said.startswith("next batch.toml: it is no TOML (")
-    assert said.endswith("Write lines such as firings = 6, and text in quotes.")
+    assert said.endswith("Write lines such as firings = 6, text in quotes, and save it as UTF-8.")
 
 
 def test_a_missing_file_is_told(tmp_path):

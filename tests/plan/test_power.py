@@ -53,7 +53,8 @@ def test_more_terms_cost_degrees_of_freedom():
 
 def test_it_says_what_it_rests_on_and_what_pots_are_worth():
     needed = firings_needed(pots=[6])
-    head, within, between, few = repr(needed).splitlines()
+    head, square, within, between, few = repr(needed).splitlines()
+    assert square.startswith("This is of plans as square as can be, each of two levels on half of the pots")
     assert head == (
         "A change of 5 L* between two levels, with a scatter of 3 L* between firings and 4 L* between pots "
         "of one firing (typical, common practice, no source: give your own studio's where you can)"
@@ -63,15 +64,61 @@ def test_it_says_what_it_rests_on_and_what_pots_are_worth():
         "4 firings of 6 pots."
     )
     assert between == (
-        "A change made from firing to firing needs 17 firings of 6 pots; however many pots each firing "
-        "holds, it needs 14 firings."
+        "To be told in 80 of 100 such batches, a change made from firing to firing needs 17 firings of 6 "
+        "pots; however many pots each firing holds, it needs 14 firings."
     )
     assert few == (
-        "With 3 firings it is told in 8 of 100 such batches even with 6 pots in each: what can be varied "
+        "With 3 firings it is told in 8 of 100 such batches even at 6 pots each: what can be varied "
         "from pot to pot should be."
     )
     assert "typical" not in firings_needed(5, 2, 3).head
     assert "significant" not in needed._repr_html_()
+
+
+@pytest.mark.parametrize(("given", "typical"), [("firings", "pots"), ("pots", "firings")])
+def test_of_two_scatters_it_is_said_which_is_typical(given, typical):
+    needed = firings_needed(**{f"{given.removesuffix('s')}_sd": 2.0})
+    assert needed.typical == (typical,)
+    assert f"(that between {given} as given; that between {typical} typical, common practice" in needed.head
+
+
+@pytest.mark.parametrize(
+    ("zero", "silent", "left"),
+    [("firing", "from firing to", "within each"), ("pot", "within each", "from firing to")],
+)
+def test_of_what_is_not_varied_nothing_is_said(zero, silent, left):
+    needed = firings_needed(firings=range(4, 8), pots=[6, 8], **{f"{zero}_terms": 0})
+    said = " ".join(needed.sentences)
+    assert silent not in said
+    assert left in said
+    assert needed.table[[f"{zero}-level", f"{zero}-level df"]].isna().all(axis=None)
+    assert needed.needed[f"{zero}-level"].isna().all()
+    assert f"{zero}-level" not in needed._repr_html_()
+    other = {"firing": "pot", "pot": "firing"}[zero]
+    both = firings_needed(firings=range(4, 8), pots=[6, 8])
+    assert needed.table[f"{other}-level"].tolist() == both.table[f"{other}-level"].tolist()
+
+
+def test_it_speaks_of_the_number_that_is_planned():
+    assert "With 5 firings it is told in 22 of 100" in repr(firings_needed(firings=[5, 4, 9], pots=10))
+    assert firings_needed(firings=[5, 4, 9]).table["firings"].unique().tolist() == [4, 5, 9]
+
+
+def test_a_single_number_will_do():
+    one = firings_needed(firings=6, pots=np.int64(6)).table
+    assert one[["firings", "pots per firing"]].to_numpy().tolist() == [[6, 6]]
+
+
+@pytest.mark.parametrize(
+    ("asked", "head"),
+    [
+        ({"outcome": "b*"}, "A change of 4 b* between two levels, with a scatter of 2 b* between firings"),
+        ({"outcome": "dark share"}, "A change of 4 log odds of dark share between two levels"),
+        ({"unit": "stone"}, "A change of 4 stone between two levels"),
+    ],
+)
+def test_the_unit_is_that_of_the_outcome(asked, head):
+    assert firings_needed(4, 2, 3, **asked).head.startswith(head)
 
 
 def test_page_has_a_column_for_each_kind_and_number_of_pots():
@@ -98,7 +145,8 @@ def test_hundred_claims_neither_the_certain_nor_the_impossible():
         ({"pots": []}, "pots in a firing: none is named"),
         ({"firings": [2.5]}, "firings: 2.5 is no number of them. Write whole numbers from 1"),
         ({"wanted": 1}, "wanted 1: no such share"),
-        ({"pot_terms": 0}, "terms: a change is asked about"),
+        ({"pot_terms": 0, "firing_terms": 0}, "terms: a change is asked about"),
+        ({"pot_terms": -1}, "terms: a change is asked about"),
         ({"outcome": "a*"}, "scatter of a*: none is typical of it. Give firing_sd and pot_sd"),
     ],
 )

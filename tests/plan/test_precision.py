@@ -1,6 +1,9 @@
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import special, stats
 
 from sagglab.errors import PlanError
 from sagglab.model.effects import fit_effects
@@ -121,6 +124,148 @@ def test_a_square_is_how_far_the_middle_lies_off_the_line():
     assert table.loc["salt squared", ["from", "to"]].tolist() == ["line between the ends", "middle"]
 
 
+KINDS = Factor("clay", ["raku", "porcelain", "buff"])
+
+
+def three_clays(model="main", kinds=KINDS):
+    """Every kind with and without sugar in each of four firings, two peaks in turn."""
+    many = len(kinds.levels)
+    codes = [[(-1) ** f, c, s] for f in range(4) for c in kinds.coded for s in (-1, 1)]
+    return made((PEAK, kinds, SUGAR), codes, np.repeat(["f1", "f2", "f3", "f4"], 2 * many).tolist(), model)
+
+
+def test_kinds_are_compared_two_by_two():
+    table = precision(three_clays("main + two-way"), 3, 4).table.set_index("term")
+    pairs = {
+        "clay: porcelain − raku": ["raku", "porcelain"],
+        "clay: buff − raku": ["raku", "buff"],
+        "clay: buff − porcelain": ["porcelain", "buff"],
+    }
+    for row, ends in pairs.items():
+        assert table.loc[row, ["from", "to"]].tolist() == ends
+        # Two means of eight pots each, firings taken out.
+        assert table.loc[row, "standard error"] == pytest.approx(4 * np.sqrt(2 / 8), rel=1e-9)
+        with_sugar = table.loc[f"{row} × sugar"]
+        assert with_sugar[["from", "to"]].tolist() == [f"{ends[0]} × 0 g", f"{ends[1]} × 4 g"]
+        assert with_sugar["standard error"] == pytest.approx(4 * np.sqrt(4 / 4), rel=1e-9)
+    assert len(table) == 1 + 3 + 1 + 3 + 1 + 3
+
+
+def test_a_category_set_per_firing_is_compared_two_by_two():
+    packing = Factor("packing", ["leaf", "husk", "straw"], per="firing")
+    codes = [[c, s] for c in (-1, 0, 1) * 3 for s in (-1, 1) * 2]
+    plan = made((packing, SUGAR), codes, np.repeat([f"f{f}" for f in range(9)], 4).tolist())
+    table = precision(plan, 3, 4).table.set_index("term")
+    for row in ("packing: husk − leaf", "packing: straw − leaf", "packing: straw − husk"):
+        assert table.loc[row, "standard error"] == pytest.approx(np.sqrt((9 + 16 / 4) * 2 / 3), rel=1e-9)
+        assert (table.loc[row, "df"], table.loc[row, "stratum"]) == (6, "firing")
+
+
+def test_of_five_kinds_each_is_compared_with_the_first():
+    five = Factor("clay", ["raku", "porcelain", "buff", "white", "black"])
+    terms = precision(three_clays(kinds=five), 3, 4).table["term"].tolist()
+    assert terms == ["peak", *(f"clay: {kind} − raku" for kind in five.levels[1:]), "sugar"]
+
+
+def test_power_between_two_kinds_is_what_the_analysis_finds_in_drawn_studies():
+    plan, studies, rng = three_clays(), 300, np.random.default_rng(8)
+    foretold = precision(plan, 3, 4, 5).table.set_index("term").loc["clay: buff − raku", "power"]
+    runs, sure = plan.runs.copy(), 0
+    firing = pd.factorize(runs["firing"])[0]
+    for _ in range(studies):
+        runs["L*"] = 5.0 * (runs["clay"] == "buff") + 3 * rng.normal(size=4)[firing] + 4 * rng.normal(size=24)
+        fitted = fit_effects(runs, "L*", **plan.terms.question)
+        term = next(term for term in fitted.terms if term.name == "clay")
+        # Kinds come in the order of the alphabet: buff, porcelain and, minus both, raku.
+        contrast, _ = fitted.fitted.contrast(fitted.fitted.spread(term, np.array([2.0, 1.0])))
+        sure += abs(contrast.estimate) > contrast.standard_error * stats.t.ppf(0.975, contrast.df)
+    assert abs(sure / studies - foretold) < 3 * np.sqrt(foretold * (1 - foretold) / studies)
+
+
+def test_the_range_is_that_of_the_plan_and_not_of_what_was_fired_before():
+    plan = firings_of([6] * 4, "main")
+    alone = precision(plan, 3, 4)
+    before = plan.judged.assign(**{"sugar [g]": 5.0 * plan.judged["sugar [g]"]})
+    before["firing"] = "old " + before["firing"]
+    both = precision(replace(plan, fired=before), 3, 4)
+    rows = both.table.set_index("term")
+    assert rows.loc["sugar", ["from", "to"]].tolist() == ["0 g", "4 g"]
+    # Sugar at 0, 0, 4 and 20 g alike: 48 pots about the slope, over 4 g.
+    grams = pd.concat([before, plan.judged])
+    off = grams["sugar [g]"] - grams.groupby("firing")["sugar [g]"].transform("mean")
+    assert rows.loc["sugar", "standard error"] == pytest.approx(4 * 4 / np.sqrt((off**2).sum()), rel=1e-3)
+    centre = both.variance.set_index("where")["standard error"]
+    assert centre["at the worst"] < alone.variance.set_index("where").loc["at the worst", "standard error"]
+
+
+def test_axial_points_do_not_widen_the_range():
+    ends = [-1, 1, -np.sqrt(2), np.sqrt(2), 0, 0]
+    plan = made([BEND], np.tile(ends, 3)[:, None], np.repeat(["f1", "f2", "f3"], 6).tolist(), "quadratic")
+    table = precision(plan, 3, 4).table.set_index("term")
+    assert table.loc["salt", ["from", "to"]].tolist() == ["0 g", "2 g"]
+    assert table.loc["salt", "standard error"] == pytest.approx(4 * 2 / np.sqrt(18), rel=1e-9)
+    # The square over one coded unit each way; its sum of squares about the mean is 3 (2 + 8 − 6) = 12.
+    assert table.loc["salt squared", "standard error"] == pytest.approx(4 / np.sqrt(12), rel=1e-9)
+
+
+def test_where_firings_of_a_day_differ_it_says_how_to_ask_and_does_not_say_to_vary_them():
+    plan = firings_of([6] * 4)
+    within = plan.runs.assign(day=plan.runs["firing"].map({"f1": 1, "f2": 1, "f3": 2, "f4": 2}))
+    said = " ".join(precision(replace(plan, runs=within), 3, 4).sentences)
+    assert 'state the day when asking (above="date" in Python, --above date in the shell)' in said
+    assert "which this forecast does not count" in said
+    assert "vary it between firings of one day" not in said
+    held = plan.runs.assign(day=plan.runs["firing"].map({"f1": 1, "f3": 1, "f2": 2, "f4": 2}))
+    for runs in (held, plan.runs):
+        said = " ".join(precision(replace(plan, runs=runs), 3, 4).sentences)
+        assert "vary it between firings of one day and compare these" in said
+        assert "above=" not in said
+
+
+def test_the_verdict_comes_first_where_next_to_nothing_will_be_told():
+    first = precision(firings_of([6] * 4), 3, 12, difference=5).sentences[0]
+    assert first.startswith("Fired as planned, this batch will most likely tell nothing of what is asked: a ")
+    assert "What helps: more firings or pots, fewer things asked at once, or a larger change" in first
+    assert "tell nothing" not in repr(precision(firings_of([6] * 4), 3, 4))
+
+
+def test_a_nearly_saturated_plan_says_so():
+    plan = made((SUGAR, CLAY), [[-1, -1], [1, -1], [-1, 1], [1, 1]], ["f1"] * 4)
+    said = precision(plan, 3, 4).sentences
+    assert said[0].startswith("Fired as planned, this batch will most likely tell nothing")
+    assert said[1].startswith(
+        "What is asked takes up nearly every difference between pots of one firing: 1 is"
+    )
+    # However small the scatter: it is said beside what would be told.
+    assert precision(plan, 3, 0.1).sentences[0] == said[1]
+
+
+@pytest.mark.parametrize(("whole", "heading"), [(1, "dark share"), (100, "dark share [percent]")])
+def test_a_share_is_planned_in_log_odds_and_put_in_percentage_points(whole, heading):
+    plan, rng = firings_of([6] * 4), np.random.default_rng(4)
+    logits = rng.normal(size=4)[pd.factorize(plan.runs["firing"])[0]] + 0.6 * rng.normal(size=24) - 1
+    shares = whole * special.expit(logits)
+    effects = fit_effects(plan.runs.assign(**{heading: shares}), heading, **plan.terms.question)
+    told = precision(plan, like=effects, difference=0.5)
+    assert told.unit == "log odds of dark share"
+    mean = shares.mean() / whole
+    assert (
+        f"1 log odds is about {100 * mean * (1 - mean):.2g} percentage points at the mean share" in told.head
+    )
+    low, high = 100 * special.expit(special.logit(mean) + np.array([-0.25, 0.25]))
+    assert f"a change of 0.5 log odds about it leads from {low:.2g} to {high:.2g} %" in told.head
+    assert "0.5 log odds of dark share by sugar" in " ".join(told.sentences)
+    # The same scatter as of any outcome of that size.
+    same = precision(plan, told.firing_sd, told.pot_sd, 0.5).table
+    pd.testing.assert_frame_equal(told.table, same)
+
+
+def test_a_share_without_an_earlier_result_is_in_log_odds_too():
+    told = precision(firings_of([6] * 4), 0.5, 0.8, 1, outcome="dark share")
+    assert told.unit == "log odds of dark share"
+    assert "1 log odds is about 25 percentage points at a share of one half (50 %)" in told.head
+
+
 def test_the_hard_truth():
     said = " ".join(precision(firings_of([6] * 4), 3, 4).sentences)
     assert "With 4 firings, a change of 5 L* between firings (peak) would be told in 14 of 100" in said
@@ -133,6 +278,7 @@ def test_typical_scatter_is_called_typical():
     plan = firings_of([6] * 4)
     assert "(typical, common practice, no source" in precision(plan).head
     assert "typical" not in precision(plan, 2, 3).head
+    assert "(that between pots as given; that between firings typical" in precision(plan, pot_sd=3).head
     with pytest.raises(PlanError, match=r"none is typical of it"):
         precision(plan, outcome="a*")
 
