@@ -9,7 +9,7 @@ import numpy as np
 
 from sagglab.errors import PlanError
 from sagglab.plan.optimal import Ask, Found, best_plan, unused_levels
-from sagglab.plan.power import FIRING_SD, POT_SD
+from sagglab.plan.scatter import FIRING_SD, POT_SD
 from sagglab.plan.standard import BoxBehnken, CentralComposite, Factorial, Fraction, Screening
 from sagglab.plan.wanted import Dealt, Wanted
 

@@ -18,9 +18,7 @@ from sagglab.errors import PlanError
 from sagglab.model.pages import report
 from sagglab.model.scale import scale_for
 from sagglab.model.wording import count, effect_unit
-from sagglab.plan.drawn import FIRING_SD as FIRING_SD
-from sagglab.plan.drawn import POT_SD as POT_SD
-from sagglab.plan.drawn import read_scatter, scatter_said, typical_of
+from sagglab.plan.scatter import read_scatter, scatter_said, typical_of
 
 #: Raw probability below which the analysis is sure.
 SURE = 0.05

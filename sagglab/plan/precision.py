@@ -22,7 +22,7 @@ from sagglab.model.scale import scale_for
 from sagglab.model.strata import REML, FittedStrata, expected
 from sagglab.model.terms import Term
 from sagglab.model.wording import effect_unit
-from sagglab.plan.drawn import draw_rows, read_scatter, scatter_said, typical_of
+from sagglab.plan.drawn import draw_rows
 from sagglab.plan.factors import Factor as Varied
 from sagglab.plan.foresight import plain_sentences, share_said
 from sagglab.plan.likeness import likeness, tellable
@@ -34,6 +34,7 @@ from sagglab.plan.power import (
     power_of,
     smallest_told,
 )
+from sagglab.plan.scatter import read_scatter, scatter_said, typical_of
 from sagglab.plan.spread import Stated, spread_over_range, stated_over_range
 
 if TYPE_CHECKING:

@@ -206,7 +206,7 @@ def test_what_cannot_be_told_apart_is_told_before_anything_is_fired():
     whole = plan_batch(letters, pots_per_firing=8, model="main", kind=third, seed=1)
     assert any("a cannot be told from " in note for note in whole.notes)
     partly = plan_batch(letters, pots_per_firing=12, model="main", kind=Screening(pots=12), seed=1)
-    assert "mixed in part with what pairs of others do, a third of it or more: a, b, c" in " ".join(partly.notes)
+    assert any("pairs of others do, a third of it or more: a, b, c" in note for note in partly.notes)
     four = plan_batch(letters[:4], firings=4, pots_per_firing=4, model="main", kind="factorial", seed=1)
     assert "cannot be told from" not in str(four)
 
