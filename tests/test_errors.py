@@ -30,6 +30,7 @@ def test_the_family_is_all_here():
         "TargetError",
         "OutlineError",
         "ModelError",
+        "PlanError",
         "UnknownNameError",
     }
 
