@@ -119,6 +119,13 @@ class Fraction:
                     "fraction", "neither firings, resolution nor generators are stated", "state one of them"
                 )
             return firings, pots
+        if firings and not _is_power(firings):
+            below = _power_below(firings)
+            raise PlanError(
+                "fraction",
+                f"{count(firings, 'firing')} cannot share a regular fraction alike",
+                f"plan {below} or {2 * below} firings, or kind='best'",
+            )
         runs = smallest_of_resolution(k, self.resolution)
         while runs <= _MOST:
             shapes = [(firings, runs // firings)] if firings else [(runs // p, p) for p in _halved(pots)]
@@ -126,7 +133,7 @@ class Fraction:
                 if (
                     number * each != runs
                     or each > room
-                    or number < 2
+                    or number < 1 + bool(held)
                     or 2 ** (number.bit_length() - 1) != number
                 ):
                     continue

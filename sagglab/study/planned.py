@@ -185,7 +185,7 @@ def _needed(plan: Plan, precision: Precision) -> FiringsNeeded:
     between = int(plan.terms.per_firing.sum()) - 1
     within = int((~plan.terms.per_firing).sum())
     sizes = plan.runs.groupby("firing").size()
-    fewest = max(plan.firings, between + 2)
+    fewest = max(precision.firings, between + 2)
     pots = [n for n in sorted({4, 6, 8, 10, int(sizes.max())}) if (n - 1) * fewest > within]
     return firings_needed(
         precision.difference,

@@ -289,3 +289,13 @@ def test_box_and_behnken_keep_off_the_corners():
 )  # fmt: skip
 def test_what_a_standard_kind_cannot_is_refused_in_words(factors, more, said):
     assert told(factors, **{"model": "main", **more}) == said
+
+
+def test_a_fraction_of_wanted_resolution_may_be_one_firing():
+    letters = [Factor(name, [0, 1]) for name in "vwxyz"]
+    whole = plan_batch(letters, 1, 16, "main", kind=Fraction(resolution=5), seed=1)
+    assert (whole.firings, len(whole.runs), whole.resolution) == (1, 16, 5)
+    with pytest.raises(
+        PlanError, match="6 firings cannot share a regular fraction alike. Plan 4 or 8 firings"
+    ):
+        plan_batch(letters, 6, 4, "main", kind=Fraction(resolution=4), seed=1)
