@@ -55,9 +55,10 @@ class PlannedBatch:
         """Write the plan down, in Markdown: what it asks, what it will tell, what it takes, cautions."""
         lines = ["# The next batch", "", f"{self.plan.counts}.", ""]
         lines += [f"- {line}" for line in (*self.said, *self.plan.sentences)]
-        lines += ["", "## What it will tell", "", f"{self.precision.head}", ""]
+        lines += ["", "## What it will tell", "", f"{self.precision.head}.", ""]
         lines += [f"- {line}" for line in self.precision.sentences]
-        lines += ["", "## How many firings", "", *(f"- {line}" for line in self.needed.sentences)]
+        lines += ["", "## How many firings", "", f"{self.needed.head}.", ""]
+        lines += [f"- {line}" for line in self.needed.sentences]
         lines += ["", "## What it takes", "", *(f"- {line}" for line in self.takes())]
         lines += ["", "## Cautions", "", *(f"- {line}" for line in self.cautions())]
         return "\n".join(lines) + "\n"
