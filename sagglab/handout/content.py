@@ -42,7 +42,7 @@ _STEP_OF_USE = {"coat": 0, "dusting": 1, "packing": 1, "wrap": 2}
 _STEP_OF_UNIT = {"coats": 0, "g": 1, "mL": 1, "cm": 2}
 _STEP_OF_NAME = {"dusting": 1, "packing": 1, "wrap": 2, "foil": 2}
 #: Of the pot itself, printed beneath its tag.
-_ABOUT_THE_POT = {"clay": "", "height": "high", "diameter": "wide"}
+_ABOUT_THE_POT = ("clay", "height", "diameter")
 
 
 def sheet_content(sheet: BenchSheet) -> dict[str, object]:
@@ -198,29 +198,33 @@ def _line(climb: pd.DataFrame) -> list[list[float]]:
 
 
 def _pot_row(sheet: BenchSheet, row: pd.Series) -> dict[str, object]:
-    about: list[str] = []
     steps: list[list[list[str]]] = [[], [], []]
     for heading, value in row.items():
         name, unit = parse_heading(heading)
-        if name in ("firing", "day", "place", "pot") or unit == "spoons":
+        if name in ("firing", "day", "place", "pot", *_ABOUT_THE_POT) or unit == "spoons":
             continue
         if value == "" or pd.isna(value) or (value == 0 and unit is not None):
             continue  # nothing is printed of what the pot gets none of
         amount = amount_in_words(value, unit) if unit is not None or isinstance(value, float) else str(value)
         spoons = row.get(f"{name} [spoons]", np.nan)
         measured = unit == "g" and not pd.isna(spoons)
-        if name in _ABOUT_THE_POT:
-            about.append(_said(amount if name == "clay" else f"{amount} {_ABOUT_THE_POT[name]}"))
-        else:
-            told = [
-                _said(name),
-                _said(unbroken(amount)),
-                unbroken(spoons_in_words(spoons)) if measured else "",
-            ]
-            steps[_step(name, unit)].append(told)
+        told = [
+            _said(name),
+            _said(unbroken(amount)),
+            unbroken(spoons_in_words(spoons)) if measured else "",
+        ]
+        steps[_step(name, unit)].append(told)
     place = str(row["place"])
     place = f"place {place}" if place.isdigit() else place
-    return {"pot": _said(row["pot"]), "place": _said(place), "about": about, "steps": steps}
+    return {"pot": _said(row["pot"]), "place": _said(place), "about": _about(row), "steps": steps}
+
+
+def _about(row: pd.Series) -> list[str]:
+    """Say of what clay the pot is, and how high and how wide, as far as that is stated."""
+    sizes = [row.get(f"{name} [cm]", np.nan) for name in _ABOUT_THE_POT[1:]]
+    known = [f"{size:.4g} cm {way}" for size, way in zip(sizes, ("high", "wide"), strict=True) if size > 0]
+    size = unbroken(f"{sizes[0]:.4g} × {sizes[1]:.4g} cm") if len(known) == 2 else "".join(known)
+    return [_said(words) for words in (row.get("clay", ""), size) if words != "" and not pd.isna(words)]
 
 
 def _step(name: str, unit: str | None) -> int:

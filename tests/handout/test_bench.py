@@ -15,7 +15,9 @@ from sagglab.cautions import cautions
 from sagglab.errors import PlanError
 from sagglab.handout.bench import _compile, bench_pdf, write_bench_sheet
 from sagglab.handout.content import FOOT, ORDER_OF_WORK, WORK_IN_SHORT, sheet_content
+from sagglab.plan.batch import plan_batch
 from sagglab.plan.factors import Factor
+from sagglab.plan.kinds import Best
 from sagglab.plan.sheet import bench_sheet
 from sagglab.plan.terms import read_model
 
@@ -331,3 +333,16 @@ def test_the_workbook_is_laid_out_to_be_filled_in(sheet, tmp_path):
     heads = [cell.value for cell in rows[1]]
     assert rows.cell(2, heads.index("rating") + 1).value is None
     assert rows.column_dimensions["E"].width > len("copper sulphate [g]")
+
+
+@pytest.mark.parametrize("pots", [6, 7, 8, 9, 10])
+def test_each_firing_of_six_to_ten_pots_is_one_page(pots):
+    dusted = [Factor(name, [0, 4], "g") for name in ("sugar", "copper sulphate", "seaweed")]
+    clay = Factor("clay", ["groggy buff", "smooth white"])
+    same = {"slip [coats]": 2, "ferric chloride [coats]": 2, "sawdust [g]": 20, "copper wire [cm]": 60}
+    about = {"height [cm]": 11, "diameter [cm]": 9, "time to peak [min]": 38}
+    peak = Factor("peak", [725, 775], "degC", per="firing")
+    plan = plan_batch([peak, *dusted, clay], 3, pots, "main", Best(starts=2), 1, same={**same, **about})
+    printed = pages(bench_pdf(plan.bench_sheet()))
+    assert [page.split()[0] for page in printed] == ["Bench", "Order", "f1", "f2", "f3", "Cautions"]
+    assert all("11 × 9 cm" in page and "gas shut at" in page for page in printed[2:5])
