@@ -13,9 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sagglab.plan.choices import Choices, Shared
-
-__all__ = ["Aim", "Choices", "Shared", "improve", "information_of_rows", "is_full", "shrinkage"]
+from sagglab.plan.choices import Choices
 
 #: A change must better a plan by more than this share: equal plans would take turns for ever.
 LEAST_GAIN = 1e-9

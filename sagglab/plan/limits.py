@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from sagglab.errors import PlanError, UnitError
 from sagglab.materials import find_material
-from sagglab.plan.exchange import Shared
+from sagglab.plan.choices import Shared
 from sagglab.plan.factors import Factor, written
 from sagglab.units import convert, parse_heading, working_unit
 

@@ -21,8 +21,6 @@ from sagglab.plan.choices import Choices, Shared, draw, nothing_allowed, shake
 from sagglab.plan.exchange import Aim, improve, information_of_rows, is_full
 from sagglab.plan.terms import Terms
 
-__all__ = ["Ask", "Found", "Shared", "best_plan", "information_of", "unused_levels", "value_of"]
-
 #: What a plan can be best at: estimating (D) or predicting (I).
 CRITERIA = ("D", "I")
 #: Starts that are bettered side by side: with 36 pots and 22 columns one at a time took 35 ms a start, 8 took

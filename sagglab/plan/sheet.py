@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -22,6 +23,9 @@ from sagglab.plan.totals import (
     tidy_shelf,
 )
 from sagglab.units import Heading, both_scales, convert, parse_heading, working_unit
+
+if TYPE_CHECKING:
+    from sagglab.plan.batch import Plan
 
 #: Columns of a plan that say which pot it is and where it goes, not what is done to it.
 _PLACES = ("pot", "firing", "day", "place")
@@ -110,7 +114,7 @@ class BenchSheet:
 
 
 def bench_sheet(
-    plan,
+    plan: Plan,
     shelf: pd.DataFrame | None = None,
     allowance: float = ALLOWANCE,
     foil_layers: int = 2,
@@ -180,7 +184,7 @@ def bench_sheet(
     )
 
 
-def _per_firing(plan) -> set[str]:
+def _per_firing(plan: Plan) -> set[str]:
     """Name the columns that all pots of a firing share."""
     dealt = {factor.heading: factor.per for factor in plan.factors}
     of_firings = {column.name for column in BOOK_TABLES["firings"]} - {"notes"}
@@ -284,7 +288,7 @@ def even_climb(peak_C: float, minutes: float) -> pd.DataFrame:
     )
 
 
-def _asks(plan) -> tuple[str, ...]:
+def _asks(plan: Plan) -> tuple[str, ...]:
     lines = []
     for factor in plan.factors:
         heat = bool(factor.unit) and working_unit(factor.unit) == "degC"

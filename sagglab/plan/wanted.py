@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sagglab.plan.exchange import Shared
+from sagglab.plan.choices import Shared
 from sagglab.plan.factors import Factor
 from sagglab.plan.terms import Terms
 

@@ -10,9 +10,10 @@ from itertools import product
 
 import numpy as np
 
+from sagglab.plan.choices import Shared
 from sagglab.plan.exchange import LEAST_EIGENVALUE
 from sagglab.plan.factors import Factor
-from sagglab.plan.optimal import Ask, Shared, best_plan, information_of, value_of
+from sagglab.plan.optimal import Ask, best_plan, information_of, value_of
 from sagglab.plan.terms import read_model
 
 PEAK, TIME = (

@@ -5,17 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sagglab.plan.exchange import (
-    Aim,
-    Choices,
-    Shared,
-    _Change,
-    _Plans,
-    improve,
-    information_of_rows,
-    is_full,
-    shrinkage,
-)
+from sagglab.plan.choices import Choices, Shared
+from sagglab.plan.exchange import Aim, _Change, _Plans, improve, information_of_rows, is_full, shrinkage
 from sagglab.plan.factors import Factor
 from sagglab.plan.terms import read_model
 

@@ -8,17 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sagglab.errors import PlanError
-from sagglab.plan.choices import draw, shake
+from sagglab.plan.choices import Shared, draw, shake
 from sagglab.plan.factors import Factor
-from sagglab.plan.optimal import (
-    Ask,
-    Shared,
-    best_plan,
-    information_of,
-    starts_for,
-    unused_levels,
-    value_of,
-)
+from sagglab.plan.optimal import Ask, best_plan, information_of, starts_for, unused_levels, value_of
 from sagglab.plan.terms import read_model
 
 PEAK = Factor("peak", [700, 800], "degC", per="firing")
