@@ -81,9 +81,14 @@ def test_the_demo_from_the_shell(demo, tmp_path, capsys):
         page.extract_text() for page in pypdf.PdfReader(tmp_path / "plan/bench-sheet.pdf").pages
     )
     assert all(pot in printed for pot in runs["pot"])
-    assert {"power.png", "likeness.png", "aliases.csv", "precision.csv", "plan.md"} <= contents(
-        tmp_path / "plan"
-    ).keys()
+    assert {
+        "power.png",
+        "likeness.png",
+        "aliases.csv",
+        "precision.csv",
+        "plan.md",
+        "predictions.csv",
+    } <= contents(tmp_path / "plan").keys()
 
 
 def test_its_rows_become_the_book(book, plan_file, tmp_path):

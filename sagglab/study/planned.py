@@ -207,6 +207,8 @@ def _write(planned: PlannedBatch, into: Path, paper: str) -> None:
     write_table(planned.plan.runs, into / "plan.csv")
     write_table(planned.plan.aliases(), into / "aliases.csv")
     write_table(planned.precision.table, into / "precision.csv")
+    write_table(planned.precision.variance, into / "predictions.csv")
+    write_table(planned.needed.table, into / "firings needed.csv")
     charts.draw_to_files()
     charts.save_chart(charts.power_chart(planned.needed), into / "power.png")
     charts.save_chart(charts.likeness_chart(planned.precision), into / "likeness.png")
