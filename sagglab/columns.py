@@ -147,7 +147,26 @@ COLOUR_MEASURES = (
     Column("glare share", "number", "share of the band left out as glare, 0 to 1"),
 )
 
+#: How sure the mean colour is; standard errors, and the interval that they make together.
+DOUBT_MEASURES = tuple(
+    column
+    for axis in ("L*", "a*", "b*")
+    for column in (
+        Column(f"{axis} low", "number", f"lower end of the 95 % interval of the mean {axis}"),
+        Column(f"{axis} high", "number", f"upper end of the 95 % interval of the mean {axis}"),
+        Column(f"{axis} error of calibration", "number", "standard error, from patches left out"),
+        Column(f"{axis} error of light", "number", "standard error, from fall-off and shading"),
+    )
+)
+
 CALIBRATION_MEASURES = (
+    Column("clipped share", "number", "share of the band that is clipped, glare included, 0 to 1"),
+    Column(
+        "out-of-gamut share",
+        "number",
+        "share of the surface with colours that the file cannot hold, 0 to 1",
+    ),
+    Column("shading ΔL*", "number", "lightness added for shading over the curve, mean"),
     Column("colour profile", "text", "the profile that the file states, or that sRGB was taken"),
     Column("mean ΔE00", "number", "mean over the target's patches after calibration"),
     Column("95th percentile ΔE00", "number", "over the target's patches after calibration"),
@@ -155,7 +174,10 @@ CALIBRATION_MEASURES = (
     Column("left-out mean ΔE00", "number", "mean over patches, each predicted without itself"),
     Column("calibration method", "text", "the regression chosen"),
     Column("calibration grade", "text", "after the heritage-imaging limits on mean ΔE00"),
-    Column("flat-fielded", "flag", "whether a flat field took out the fall-off of light"),
+    Column("calibrated from", "text", "the photograph whose target served; empty for its own"),
+    Column("stray light", "number", "veil taken out, as a share of the white patch's light"),
+    Column("fall-off", "text", "how the light's fall-off was taken out"),
+    Column("flags", "text", "names of what makes its colours less sure"),
 )
 
 MEASURES = (
@@ -165,6 +187,7 @@ MEASURES = (
         if column.name in ("photo", "pot", "view", "setup", "taken")
     ),
     *COLOUR_MEASURES,
+    *DOUBT_MEASURES,
     *CALIBRATION_MEASURES,
     Column("problems", "text", "what went wrong with this view; empty when all is well"),
 )
@@ -191,6 +214,7 @@ RESULTS = (
     Column("L* between views", "number", "standard deviation of L* between the views of the pot"),
     Column("setup", "text", "the setup whose views were taken"),
     Column("views", "number", "how many views were taken"),
+    Column("flags", "text", "names of what makes the colours of these views less sure"),
     Column("problems", "text", "what went wrong with the pot's views or its firing's record"),
 )
 

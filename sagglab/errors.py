@@ -33,6 +33,8 @@ class Problem:
         cause says it all.
     stops : bool
         True when the fault makes a number wrong, so that the step which needs it stops; False for a warning.
+    flag : str
+        A short name by which tables carry it; empty for most.
     """
 
     table: str
@@ -41,6 +43,7 @@ class Problem:
     cause: str
     remedy: str
     stops: bool = True
+    flag: str = ""
 
     @property
     def where(self) -> str:
@@ -69,6 +72,16 @@ class Problems(tuple[Problem, ...]):
     def of(self, *tables: str) -> Problems:
         """Those that belong to the given tables."""
         return Problems(problem for problem in self if problem.table in tables)
+
+    @property
+    def flags(self) -> str:
+        """The names of all flags, each once, for the cell of a table."""
+        return "; ".join(dict.fromkeys(problem.flag for problem in self if problem.flag))
+
+    @property
+    def unflagged(self) -> Problems:
+        """Those that carry no flag."""
+        return Problems(problem for problem in self if not problem.flag)
 
     @property
     def told(self) -> str:

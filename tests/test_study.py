@@ -260,6 +260,27 @@ def test_what_an_older_study_left_is_taken_away(measured, tmp_path):
     assert not (tmp_path / "dose of sugar.png").exists() and not (tmp_path / "colour.csv").exists()
 
 
+def test_a_flag_is_told_once_for_all_photographs(studied):
+    answer = (studied["into"] / "answer.md").read_text(encoding="utf-8")
+    told = "82 photographs are flagged 'no colour profile'. Save photographs with their profile"
+    assert answer.count("no colour profile") == answer.count(told) == 1
+    assert studied["printed"].count(told) == 1
+
+
+def test_few_flagged_photographs_are_named(measured):
+    measures = measured.measures.assign(flags="")
+    measures.loc[[3, 5], "flags"] = ["edited; high ISO", "edited"]
+    told = [str(problem) for problem in replace(measured, measures=measures).problems]
+    third, fifth = measures.loc[[3, 5], "photo"]
+    assert told == [
+        f"photos: 2 photographs are flagged 'edited' ({third}, {fifth}). Use the file as the camera wrote "
+        "it.",
+        f"photos: 1 photograph is flagged 'high ISO' ({third}). Use more light or a longer exposure on a "
+        "stand.",
+    ]
+    assert not replace(measured, measures=measures.assign(flags=float("nan"))).problems
+
+
 def test_pots_that_could_not_be_used_are_listed(measured):
     results = measured.results.copy()
     results.loc[results["pot"] == "p05", "L*"] = float("nan")

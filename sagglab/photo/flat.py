@@ -27,17 +27,23 @@ class FlatField:
     shown: NDArray[np.float32]
     size: tuple[int, int]
 
+    source = "by the flat field"
+    #: Relative standard uncertainty of the light on the pot against that on the target: the sheet's own
+    #: unevenness, and that it stood before or behind the pot.
+    doubt = 0.007
+
     def at(self, places: ArrayLike, tone: Tone) -> NDArray[np.float64]:
-        """Relative light at places (x, y), shape ``(..., 2)``; 1 on average over the frame."""
-        light = tone(self.shown)
-        light /= light.mean(axis=(0, 1))
+        """Relative light at places (x, y), shape ``(..., 2)``; 1 where the sheet shows its mean."""
         # Pixel centres are whole numbers in both, so the half pixel is taken off and put back.
         places = np.asarray(places, dtype=float)
         x, y = places.reshape(-1, 2).T + 0.5
         down = y * self.shown.shape[0] / self.size[0] - 0.5
         across = x * self.shown.shape[1] / self.size[1] - 0.5
-        channels = [map_coordinates(light[..., k], [down, across], order=1, mode="nearest") for k in range(3)]
-        return np.stack(channels, axis=-1).reshape(*places.shape[:-1], 3)
+        channels = [
+            map_coordinates(self.shown[..., k], [down, across], order=1, mode="nearest") for k in range(3)
+        ]
+        light = tone(np.stack(channels, axis=-1)) / tone(self.shown.mean(axis=(0, 1)))
+        return light.reshape(*places.shape[:-1], 3)
 
 
 def flat_field(linear: NDArray[np.float32]) -> FlatField:

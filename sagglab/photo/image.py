@@ -1,27 +1,46 @@
-"""Photographs decoded: any common format, upright, in linear light."""
+"""Photographs decoded: any common format, upright, in linear light, with what the camera said."""
 
 from __future__ import annotations
 
-import io
 import os
+import struct
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
-import pillow_heif
-from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+import rawpy
+import tifffile
+from numpy.typing import ArrayLike, NDArray
+from PIL import Image, UnidentifiedImageError
 
-from sagglab.colour import srgb_to_linear
-from sagglab.errors import MissingFileError, PhotoError
+from sagglab.colour import linear_to_srgb
+from sagglab.errors import MissingFileError, PhotoError, Problems
+from sagglab.photo.flags import flagged, shot_flags
+from sagglab.photo.pixels import picture_pixels, tiff_kind, tiff_pixels
+from sagglab.photo.profile import SRGB_TO_D50, linear_light
+from sagglab.photo.raw import CAMERA_RAW, open_raw, raw_light, raw_shot
+from sagglab.photo.shot import Shot, exif_of_tiff, shot_of
 
 #: The formats that cameras and phones write (JPEG takes in MPO); Pillow's rarer decoders stay shut.
 FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "AVIF", "HEIF")
 
-pillow_heif.register_heif_opener()
+#: What decoders raise on files that are not what they say.
+_BROKEN = (
+    OSError,
+    ValueError,
+    SyntaxError,
+    EOFError,
+    LookupError,
+    TypeError,
+    RuntimeError,
+    struct.error,
+    rawpy.LibRawError,
+    tifffile.TiffFileError,
+)
 
 
 @dataclass(frozen=True)
@@ -32,21 +51,49 @@ class Photo:
     ----------
     path : str
     linear : ndarray of float32, shape (rows, columns, 3)
-        Linear-light sRGB, 0 to 1, upright.
+        Linear light in the RGB of the file's own profile, upright; 1 is the most that a channel can hold.
+        The camera's tone curve works channel by channel there, and a channel clips there.
+    to_xyz : ndarray, shape (3, 3)
+        ``linear @ to_xyz.T`` is XYZ under D50, Y = 1 for white, as the profile has it.
     profile : str
-        The colour profile that the file states, or that sRGB was taken for want of one.
+        The name of the profile, or that sRGB was taken and why.
+    stated : bool
+        Whether the file states its profile.
+    shot : Shot
+        What the camera said.
     """
 
     path: str
     linear: NDArray[np.float32]
+    to_xyz: NDArray[np.float64]
     profile: str
+    stated: bool
+    shot: Shot
+
+    @property
+    def problems(self) -> Problems:
+        """What makes its colours less sure already before they are measured."""
+        unstated = () if self.stated else (flagged("no colour profile"),)
+        return Problems((*unstated, *shot_flags(self.shot)))
+
+    def display(self, linear: ArrayLike) -> NDArray[np.float32]:
+        """Encode pixels of this photograph's linear light in sRGB, 0 to 1 and clipped, to look at.
+
+        Parameters
+        ----------
+        linear : array_like, shape (..., 3)
+        """
+        to_srgb = np.linalg.solve(SRGB_TO_D50, self.to_xyz).astype(np.float32)
+        return np.clip(linear_to_srgb(np.asarray(linear, np.float32) @ to_srgb.T), 0, 1)
 
 
 def read_photo(path: str | os.PathLike[str]) -> Photo:
     """Decode a photograph.
 
-    The EXIF orientation is applied. An embedded ICC profile is honoured through littleCMS, at 8 bits and
-    within sRGB; a file without one is taken as sRGB.
+    The EXIF orientation is applied, all bits of a channel are kept, an embedded ICC profile is honoured as
+    littleCMS honours it, and a file without one is taken as sRGB. A camera's raw file gives what its sensor
+    counted, without white balance and tone curve. The first frame counts where there are several; alpha is
+    dropped.
 
     Raises
     ------
@@ -55,13 +102,15 @@ def read_photo(path: str | os.PathLike[str]) -> Photo:
     PhotoError
         The file is no picture in a known format, is damaged or cut short, or is too large to be one.
     """
-    with _opened(path) as image:
-        image.load()
-        encoded, profile = _as_srgb(ImageOps.exif_transpose(image))
-    levels = np.iinfo(encoded.dtype).max
-    # A table look-up: one transfer function per code, not per pixel (24 megapixels: 0.5 s, not 2.7 s).
-    to_linear = srgb_to_linear(np.arange(levels + 1, dtype=np.float32) / np.float32(levels))
-    return Photo(str(path), to_linear.astype(np.float32)[encoded], profile)
+    with _opened(path) as source:
+        if isinstance(source, rawpy.RawPy):
+            shot = raw_shot(source, Path(path))
+            linear, to_xyz = raw_light(source, Path(path))
+            return Photo(str(path), linear, to_xyz, CAMERA_RAW.name, CAMERA_RAW.stated, shot)
+        pixels = picture_pixels(Path(path), source) if source is not None else tiff_pixels(Path(path))
+    del source  # Pillow's own copy: 96 MB at 24 megapixels
+    linear, to_xyz = linear_light(pixels.codes, pixels.space, pixels.profile)
+    return Photo(str(path), linear, to_xyz, pixels.profile.name, pixels.profile.stated, pixels.shot)
 
 
 def check_photo(path: str | os.PathLike[str]) -> None:
@@ -70,8 +119,23 @@ def check_photo(path: str | os.PathLike[str]) -> None:
         pass
 
 
+def time_taken(path: str | os.PathLike[str]) -> datetime | None:
+    """Tell when the camera took a photograph, None where it did not say, without decoding all of it.
+
+    Raises as `check_photo` does.
+    """
+    with _opened(path) as source:
+        if isinstance(source, rawpy.RawPy):
+            return raw_shot(source, Path(path)).taken
+        if source is not None:
+            return shot_of(source.getexif()).taken
+        with Path(path).open("rb") as file:
+            return shot_of(exif_of_tiff(file)).taken
+
+
 @contextmanager
-def _opened(path: str | os.PathLike[str]) -> Iterator[Image.Image]:
+def _opened(path: str | os.PathLike[str]) -> Iterator[Image.Image | rawpy.RawPy | None]:
+    """Open a file as what its content says it is; None for a TIFF that Pillow cannot do justice to."""
     where = str(path)
     if not Path(path).is_file():
         raise MissingFileError(where, "there is no such photograph", "check the name, or put the file there")
@@ -79,45 +143,32 @@ def _opened(path: str | os.PathLike[str]) -> Iterator[Image.Image]:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             warnings.filterwarnings("ignore", module="PIL")  # remarks on odd EXIF change nothing here
-            with Image.open(path, formats=FORMATS) as image:
-                yield image
+            kind = tiff_kind(Path(path))
+            if kind == "deep":
+                yield None
+                return
+            try:
+                source = open_raw(Path(path)) if kind == "raw" else Image.open(path, formats=FORMATS)
+            except UnidentifiedImageError as error:
+                # Most raw files that are not built as a TIFF. Asked first, the decoder takes some ordinary
+                # photographs, and grey TIFFs of 16 bits, for raw files by the camera that they name.
+                try:
+                    source = open_raw(Path(path))
+                except rawpy.LibRawError:
+                    raise error from None
+            with source:
+                yield source
+    except PhotoError:  # said already; it is a ValueError, too
+        raise
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
         raise PhotoError(where, "it is too large to be a photograph", "save it smaller") from error
-    except UnidentifiedImageError as error:
+    except (UnidentifiedImageError, rawpy.LibRawFileUnsupportedError) as error:
         raise PhotoError(
-            where, "it is no picture in a known format", f"save it as one of {', '.join(FORMATS)}"
+            where,
+            "it is no picture in a known format",
+            f"save it as one of {', '.join(FORMATS)}, or use the camera's raw file",
         ) from error
-    except (OSError, ValueError, SyntaxError, EOFError) as error:
+    except _BROKEN as error:
         raise PhotoError(
             where, f"it is damaged or cut short ({error})", "copy it from the camera again"
         ) from error
-
-
-def _as_srgb(image: Image.Image) -> tuple[NDArray[np.uint8] | NDArray[np.uint16], str]:
-    if image.mode.startswith("I"):  # 16-bit grey, which Pillow would clip to 8 bits, not scale
-        grey = np.asarray(image).astype(np.uint16)
-        return np.repeat(grey[..., None], 3, axis=2), "sRGB (the file states none)"
-    if image.mode == "LAB":
-        source, profile = ImageCms.createProfile("LAB"), "CIELAB"
-    elif embedded := image.info.get("icc_profile"):
-        try:
-            source = ImageCms.ImageCmsProfile(io.BytesIO(embedded))
-            profile = ImageCms.getProfileDescription(source).strip()
-        except (ImageCms.PyCMSError, OSError):
-            source, profile = None, "sRGB (the file's own is damaged)"
-    else:
-        source, profile = None, "sRGB (the file states none)"
-    if image.mode in ("RGBA", "LA", "PA", "P", "1"):
-        image = image.convert("RGB")
-    if source is not None:
-        try:
-            image = ImageCms.profileToProfile(
-                image,
-                source,
-                ImageCms.createProfile("sRGB"),
-                renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
-                outputMode="RGB",
-            )
-        except ImageCms.PyCMSError:
-            profile = "sRGB (the file's own does not fit its pixels)"
-    return np.asarray(image.convert("RGB")), profile

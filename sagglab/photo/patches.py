@@ -2,17 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import trim_mean
 
+from sagglab.errors import Problems
+from sagglab.photo.flags import flagged
+from sagglab.photo.sharpness import edge_blur
+from sagglab.photo.suspicion import plane_of, uneven_patches
+
 #: Half the side of the square read in each patch, in patch pitches: clear of gap and blurred edge.
 HALF_SIDE = 0.26
 #: Linear light from which a channel counts as clipped: the top two codes of 8 bits.
 CLIPPED = 0.98
+#: Width of a target, in pixels, below which its patches are too few pixels to trust.
+LEAST_WIDTH = 100.0
+#: Blur, as a share of the pitch, from which neighbours and gap reach into the square that is read: at 0.08
+#: its edge, two standard deviations from the patch's, takes a fortieth of its light from beyond it.
+BLUR_REACHING_IN = 0.08
+#: Blur from which the picture is taken to be moved or out of focus whatever the size of the patches, as a
+#: share of the picture's longer side: three pixels of the 1200 at which pots are measured. Small pictures are
+#: softer pixel by pixel, and are flagged from the lesser limit up, in pixels.
+SHAKE, LEAST_SHAKE = 0.0025, 2.0
+#: Fewest pixels along a side of the square that is read from which glare and shadow can be told.
+LEAST_SIDE_JUDGED = 8
 
 
 @dataclass(frozen=True)
@@ -25,13 +41,34 @@ class PatchSamples:
         (x, y) of each patch's centre.
     linear : ndarray, shape (rows, columns, 3)
         Mean of the middle half of the pixels, linear light.
-    clipped : ndarray of bool, shape (rows, columns)
-        Whether one pixel in fifty or more is clipped.
+    clipped : ndarray, shape (rows, columns)
+        Share of pixels of which a channel is clipped.
+    spread : ndarray, shape (rows, columns, 3)
+        Robust standard deviation of the pixels, linear light, after a plane is taken out: noise and texture.
+    suspicion : ndarray of str, shape (rows, columns)
+        Why a patch should not be trusted: "hidden", "glare", "shadow", or "" for a good one.
+    sharpness_px : float
+        Standard deviation of the blur at the patches' edges, in pixels; NaN when it cannot be told.
+    pitch_px : float
+        Mean distance between the centres of neighbouring patches, in pixels.
+    problems : Problems
     """
 
     places: NDArray[np.float64]
     linear: NDArray[np.float64]
-    clipped: NDArray[np.bool_]
+    clipped: NDArray[np.float64]
+    spread: NDArray[np.float64] | None = None
+    suspicion: NDArray[np.str_] | None = None
+    sharpness_px: float = float("nan")
+    pitch_px: float = float("nan")
+    problems: Problems = field(default_factory=Problems)
+
+    def __post_init__(self) -> None:
+        # Samples made by hand know neither noise nor doubt.
+        if self.spread is None:
+            object.__setattr__(self, "spread", np.zeros(np.shape(self.linear)))
+        if self.suspicion is None:
+            object.__setattr__(self, "suspicion", np.full(np.shape(self.linear)[:2], "", dtype="<U6"))
 
 
 def grid_to_picture(corners: ArrayLike, shape: tuple[int, int]) -> NDArray[np.float64]:
@@ -53,7 +90,24 @@ def grid_to_picture(corners: ArrayLike, shape: tuple[int, int]) -> NDArray[np.fl
     return cv2.getPerspectiveTransform(grid, np.asarray(corners, dtype=np.float32))
 
 
-def sample_patches(linear: NDArray[np.float32], corners: ArrayLike, shape: tuple[int, int]) -> PatchSamples:
+def outside_picture(
+    homography: NDArray[np.float64], shape: tuple[int, int], size: tuple[int, int]
+) -> NDArray[np.bool_]:
+    """Tell which patches' squares are not wholly inside a picture of (rows, columns) `size`."""
+    row, column = np.mgrid[: shape[0], : shape[1]]
+    square = HALF_SIDE * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    corners = np.stack([column, row], axis=-1).reshape(-1, 1, 2) + square
+    places = cv2.perspectiveTransform(corners, homography)
+    beyond = (places < -0.5) | (places > np.array(size[::-1]) - 0.5)
+    return beyond.any(axis=(1, 2)).reshape(shape)
+
+
+def sample_patches(
+    linear: NDArray[np.float32],
+    corners: ArrayLike,
+    shape: tuple[int, int],
+    hidden: NDArray[np.bool_] | None = None,
+) -> PatchSamples:
     """Read every patch of a target.
 
     Parameters
@@ -62,6 +116,8 @@ def sample_patches(linear: NDArray[np.float32], corners: ArrayLike, shape: tuple
     corners : array_like, shape (4, 2)
         As `grid_to_picture` takes them.
     shape : (rows, columns)
+    hidden : ndarray of bool, shape (rows, columns), optional
+        Patches known to be covered, as `find_target` says. Those outside the picture are found here.
 
     Returns
     -------
@@ -69,20 +125,56 @@ def sample_patches(linear: NDArray[np.float32], corners: ArrayLike, shape: tuple
     """
     rows, columns = shape
     homography = grid_to_picture(corners, shape)
-    pitch = np.linalg.norm(np.asarray(corners)[1] - np.asarray(corners)[0]) / (columns - 1)
+    row, column = np.mgrid[:rows, :columns]
+    centres = cv2.perspectiveTransform(np.stack([column, row], axis=-1).astype(float), homography)
+    pitch = _mean_pitch(centres)
     # Enough points for one per pixel in small patches; 40 by 40 settle those of 600 px to 0.2 %.
     side = int(np.clip(2 * HALF_SIDE * pitch, 5, 40))
-    offsets = np.linspace(-HALF_SIDE, HALF_SIDE, side)
-    row, column, down, right = np.meshgrid(
-        np.arange(rows), np.arange(columns), offsets, offsets, indexing="ij"
-    )
-    grid = np.stack([column + right, row + down], axis=-1).reshape(rows * columns, side * side, 2)
-    places = cv2.perspectiveTransform(grid, homography).astype(np.float32)
+    right, down = np.meshgrid(*[np.linspace(-HALF_SIDE, HALF_SIDE, side)] * 2)
+    grid = np.stack([column[..., None, None] + right, row[..., None, None] + down], axis=-1)
+    places = cv2.perspectiveTransform(grid.reshape(rows * columns, -1, 2), homography).astype(np.float32)
     read = cv2.remap(linear, places, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    read = read.reshape(rows, columns, side * side, 3).astype(float)
-    centres = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1).astype(float)
+    # Pixels themselves, since values between them have less noise and are seldom quite clipped.
+    pixels = cv2.remap(linear, places, None, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
+    read, pixels = (each.reshape(rows, columns, side, side, 3).astype(float) for each in (read, pixels))
+    outside = outside_picture(homography, shape, linear.shape[:2])
+    hidden = outside if hidden is None else outside | hidden
+    blur = edge_blur(linear, homography, shape, pitch)
+    suspicion = np.where(hidden, "hidden", "").astype("<U6")
+    if side >= LEAST_SIDE_JUDGED and not blur > BLUR_REACHING_IN * pitch:
+        seen = read[~hidden]
+        suspicion[~hidden] = uneven_patches(seen)
     return PatchSamples(
-        places=cv2.perspectiveTransform(centres, homography),
-        linear=trim_mean(read, 0.25, axis=2),
-        clipped=(read.max(axis=-1) >= CLIPPED).mean(axis=-1) >= 0.02,
+        places=centres,
+        linear=trim_mean(read.reshape(rows, columns, -1, 3), 0.25, axis=2),
+        clipped=(pixels.max(axis=-1) >= CLIPPED).mean(axis=(2, 3)),
+        spread=_spread(pixels),
+        suspicion=suspicion,
+        sharpness_px=blur,
+        pitch_px=pitch,
+        problems=_flags(blur, pitch, max(shape), max(linear.shape[:2])),
     )
+
+
+def _mean_pitch(centres: NDArray[np.float64]) -> float:
+    steps = [np.linalg.norm(np.diff(centres, axis=axis), axis=-1).ravel() for axis in (0, 1)]
+    return float(np.concatenate(steps).mean())
+
+
+def _spread(pixels: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Noise and texture of each patch, after a plane is taken out."""
+    rows, columns, side = pixels.shape[:3]
+    flat = pixels.reshape(rows, columns, -1, 3)
+    departure = flat - (plane_of(side) @ flat)
+    departure -= np.median(departure, axis=2, keepdims=True)
+    # The median departure is 0.6745 standard deviations of normal noise.
+    return np.median(np.abs(departure), axis=2) / 0.6745
+
+
+def _flags(blur: float, pitch: float, across: int, longest: int) -> Problems:
+    problems = []
+    if across * pitch < LEAST_WIDTH:
+        problems.append(flagged("small target", width=across * pitch))
+    if blur > BLUR_REACHING_IN * pitch or blur > max(LEAST_SHAKE, SHAKE * longest):
+        problems.append(flagged("blurred target", blur=blur))
+    return Problems(problems)

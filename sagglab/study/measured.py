@@ -14,7 +14,11 @@ from sagglab.errors import Problem, Problems, SagglabError
 from sagglab.firing.departures import departures
 from sagglab.firing.record_place import firing_readings, firing_schedule
 from sagglab.measures import gather_results, measure_firings, measure_photos
+from sagglab.photo.flags import FLAGS
 from sagglab.units import both_scales
+
+#: Most photographs that are named one by one when they share a flag.
+NAMED = 3
 
 
 @dataclass(frozen=True)
@@ -39,7 +43,10 @@ class MeasuredBook:
 
     @property
     def problems(self) -> Problems:
-        """All that went wrong with the book, its records and its photographs, each told once."""
+        """All that went wrong with the book, its records and its photographs, each told once.
+
+        What makes colours less sure is told once for all the photographs that are flagged with it.
+        """
         found = list(self.book.problems)
         for table, key, rows in (("firings", "firing", self.firings), ("photos", "photo", self.measures)):
             own = getattr(self.book, table)
@@ -47,11 +54,26 @@ class MeasuredBook:
             for row in rows[rows["problems"] != ""].to_dict("records"):
                 if row[key] not in told:
                     found.append(Problem(table, row[key], "", row["problems"], "", stops=False))
-        return Problems(found)
+        return Problems([*found, *_flag_lines(self.measures)])
 
     def firing_lines(self) -> list[str]:
         """Say what each firing did, with its bounds, and how it kept to its schedule."""
         return [_firing_line(self.book, row) for row in self.firings.to_dict("records")]
+
+
+def _flag_lines(measures: pd.DataFrame) -> list[Problem]:
+    # Blank where the table was read back from its file.
+    flags = measures["flags"].astype(object).fillna("").str.split("; ").explode()
+    found = []
+    for name in (name for name in flags.unique() if name):
+        photos = measures.loc[flags.index[flags == name], "photo"]
+        many = "1 photograph is" if len(photos) == 1 else f"{len(photos)} photographs are"
+        named = f" ({', '.join(photos)})" if len(photos) <= NAMED else ""
+        _, remedy = FLAGS[name]
+        found.append(
+            Problem("photos", None, "", f"{many} flagged '{name}'{named}", remedy, stops=False, flag=name)
+        )
+    return found
 
 
 def _firing_line(book: Book, row: dict[str, object]) -> str:

@@ -8,6 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from PIL import Image
+from scipy.ndimage import binary_erosion
+
+from sagglab.colour import srgb_to_linear
 
 BOOK = Path(__file__).resolve().parents[2] / "data" / "demo"
 
@@ -17,10 +20,17 @@ def generator():
     """The generator's modules, which stand beside the book and are in no installed package."""
     sys.path.insert(0, str(BOOK))
     try:
-        from generator import book, logs, scene, spectra, study, surface
+        from generator import book, camera, logs, scene, spectra, study, surface
     finally:
         sys.path.remove(str(BOOK))
-    modules = {"book": book, "logs": logs, "scene": scene, "spectra": spectra, "study": study}
+    modules = {
+        "book": book,
+        "camera": camera,
+        "logs": logs,
+        "scene": scene,
+        "spectra": spectra,
+        "study": study,
+    }
     return type("Generator", (), {**modules, "surface": surface})
 
 
@@ -198,11 +208,8 @@ def test_target_values_are_those_of_the_patches(generator):
 def test_mixing_raw_responses_is_mixing_spectra(generator):
     shares = np.random.default_rng(1).dirichlet(np.ones(6), 50)
     kinds = generator.surface.REFLECTANCE
-    for setup in ("phone", "camera"):
-        mixed = generator.spectra.reflectance_to_raw(shares @ kinds, setup)
-        np.testing.assert_allclose(
-            shares @ generator.spectra.reflectance_to_raw(kinds, setup), mixed, rtol=1e-12
-        )
+    for setup in generator.camera.SETUPS.values():
+        np.testing.assert_allclose(shares @ setup.raw(kinds), setup.raw(shares @ kinds), rtol=1e-12)
 
 
 def test_target_stands_clear_of_the_pot_and_the_frame(generator, ball):
@@ -229,3 +236,70 @@ def test_only_highlights_clip(generator, ball, setup):
     full = (scene.srgb == 255).any(axis=-1)
     assert not full[~scene.pot].any()
     assert 0 < full.sum() < 0.01 * scene.pot.sum()
+
+
+def test_a_setup_by_name_is_that_setup(generator):
+    phone = generator.camera.SETUPS["phone"]
+    by_name, given = (generator.scene.render_target(4, setup=setup) for setup in ("phone", phone))
+    assert (by_name.srgb == given.srgb).all()
+
+
+@pytest.fixture(scope="module")
+def drawn_setups(generator):
+    return [generator.camera.draw_setup(np.random.default_rng(seed)) for seed in range(300)]
+
+
+def test_drawn_setups_take_every_sensor_light_and_side(generator, drawn_setups):
+    assert {setup.sensor for setup in drawn_setups} == set(generator.spectra.SENSORS)
+    assert {setup.light for setup in drawn_setups} == set(generator.spectra.LIGHTS)
+    assert {setup.target_at for setup in drawn_setups} == {"left", "right"}
+
+
+def test_drawn_setups_render_white_as_white(generator):
+    for sensor in generator.spectra.SENSORS:
+        for light in generator.spectra.LIGHTS:
+            np.testing.assert_allclose(generator.camera.raw_to_srgb(sensor, light).sum(axis=1), 1)
+
+
+def test_tone_rises_throughout_at_the_greatest_contrast(generator):
+    encoded = np.linspace(0, 1, 2001)
+    assert (np.diff(generator.camera.tone(encoded, 0.45)) > 0).all()
+
+
+def test_drawn_setups_clip_the_white_patch_now_and_then_at_most(generator, drawn_setups):
+    clipped = []
+    for seed, setup in enumerate(drawn_setups[:16]):
+        scene = generator.scene.render_target(seed, setup=setup)
+        x, y = np.rint(scene.corners[3]).astype(int)
+        white = scene.srgb[y - 8 : y + 9, x - 8 : x + 9]
+        assert white.mean() > 205
+        clipped.append((white == 255).mean(axis=(0, 1)).max() > 0.5)
+    assert sum(clipped) <= 3
+
+
+def test_light_on_the_pot_divided_out_leaves_an_even_pot_even(generator, ball):
+    surface = generator.surface
+    shares = np.zeros_like(ball.shares)
+    shares[..., surface.KINDS.index("grey")] = 1
+    even = surface.Surface(ball.piece, shares, ball.lab, ball.area)
+    plain = generator.camera.Setup(
+        sensor="Nikon 5100 (NPL)",
+        light="D55",
+        exposure=0.9,
+        contrast=0.0,
+        balance=(1.0, 1.0, 1.0),
+        fall_off=(0.0, 0.0, 0.0),
+        blur_px=0.01,
+        shot=0.0,
+        read=0.0,
+        glare=0.0,
+    )
+    scene = generator.scene.render_scene(11, setup=plain, surface=even)
+    assert (scene.light[~scene.pot] == 1).all()
+    green = srgb_to_linear(scene.srgb[..., 1] / 255) / 0.9
+    # The tent's window is mirrored to the upper left of the axis; the outline's own pixels are mixed.
+    inside = binary_erosion(scene.pot, iterations=3)
+    inside[:, : int(np.nonzero(scene.pot)[1].mean()) + 40] = False
+    assert np.ptp(scene.light[inside]) > 0.3
+    on_target = green[inside] / scene.light[inside]
+    assert np.quantile(on_target, 0.99) / np.quantile(on_target, 0.01) < 1.02

@@ -67,6 +67,13 @@ def test_lab_to_xyz_is_the_inverse_of_xyz_to_lab():
     np.testing.assert_allclose(xyz_to_lab(lab_to_xyz(COLOURS)), COLOURS, atol=1e-9)
 
 
+def test_lab_to_xyz_agrees_with_colour_science():
+    dark = rng.uniform([0, -2, -2], [8, 2, 2], size=(100, 3))
+    colours = np.concatenate([COLOURS, dark])
+    expected = colour.Lab_to_XYZ(colours, colour.XYZ_to_xy(WHITE_D50))
+    np.testing.assert_allclose(lab_to_xyz(colours), expected, atol=1e-6)
+
+
 def test_dark_colours_go_through_the_straight_part():
     dark = np.array([[0.001, 0.001, 0.001]])
     np.testing.assert_allclose(
@@ -79,8 +86,8 @@ def test_lch_agrees_with_colour_science():
 
 
 def test_srgb_matrix_and_transfer():
-    # IEC 61966-2-1 prints the matrix to four decimals.
-    np.testing.assert_allclose(SRGB_TO_XYZ, colour.RGB_COLOURSPACES["sRGB"].matrix_RGB_to_XYZ, atol=5e-5)
+    # IEC 61966-2-1 prints the matrix to four decimals, and colour-science takes it as printed.
+    assert (colour.RGB_COLOURSPACES["sRGB"].matrix_RGB_to_XYZ == SRGB_TO_XYZ).all()
     values = np.linspace(0, 1, 300)
     np.testing.assert_allclose(srgb_to_linear(values), colour.models.eotf_sRGB(values), atol=1e-9)
     np.testing.assert_allclose(linear_to_srgb(values), colour.models.eotf_inverse_sRGB(values), atol=1e-9)
@@ -100,6 +107,14 @@ def test_bradford_d65_to_d50():
     np.testing.assert_allclose(adaptation(d65, d50), published, atol=1e-5)
 
 
+@pytest.mark.parametrize("light", ["A", "D55", "D65", "FL11"])
+def test_bradford_agrees_with_colour_science(light):
+    white = colour.xy_to_XYZ(colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"][light])
+    for pair in ((white, WHITE_D50), (WHITE_D50, white)):
+        expected = colour.adaptation.matrix_chromatic_adaptation_VonKries(*pair, transform="Bradford")
+        np.testing.assert_allclose(adaptation(*pair), expected, atol=1e-6)
+
+
 def test_srgb_to_lab_adapts_the_white():
     # The trap: scikit-image's rgb2lab(illuminant="D50") does not adapt, and makes white a* -2.4, b* -19.4.
     np.testing.assert_allclose(xyz_to_lab(srgb_to_xyz([1, 1, 1])), [100, 0, 0], atol=0.01)
@@ -107,12 +122,29 @@ def test_srgb_to_lab_adapts_the_white():
 
 def test_srgb_to_xyz_agrees_with_colour_science():
     srgb = rng.uniform(size=(200, 3))
-    expected = (
-        colour.sRGB_to_XYZ(srgb)
-        @ colour.adaptation.matrix_chromatic_adaptation_VonKries(WHITE_D65, WHITE_D50, transform="Bradford").T
+    # The white is that which the printed matrix makes of 1, 1, 1, so that grey stays grey.
+    own_white = colour.XYZ_to_xy(SRGB_TO_XYZ.sum(axis=1))
+    srgb_space = colour.RGB_COLOURSPACES["sRGB"].copy()
+    srgb_space.whitepoint = own_white
+    expected = colour.RGB_to_XYZ(
+        srgb, srgb_space, colour.XYZ_to_xy(WHITE_D50), "Bradford", apply_cctf_decoding=True
     )
-    # The two differ by the rounding of the matrix that IEC prints.
-    np.testing.assert_allclose(srgb_to_xyz(srgb), expected, atol=2e-4)
+    np.testing.assert_allclose(srgb_to_xyz(srgb), expected, atol=1e-6)
+    # From the white of CIE 15 it would differ by that white's rounding alone.
+    d65 = colour.sRGB_to_XYZ(srgb) @ adaptation(WHITE_D65, WHITE_D50).T
+    np.testing.assert_allclose(srgb_to_xyz(srgb), d65, atol=2e-4)
+
+
+def test_display_p3_agrees_with_colour_science():
+    # Phones write it: primaries of DCI-P3, white D65, transfer of sRGB. The matrix is colour-science's, where
+    # the library takes that of each photograph's profile; transfer and adaptation are the library's own.
+    space = colour.RGB_COLOURSPACES["Display P3"]
+    encoded = rng.uniform(size=(200, 3))
+    expected = colour.RGB_to_XYZ(
+        encoded, space, colour.XYZ_to_xy(WHITE_D50), "Bradford", apply_cctf_decoding=True
+    )
+    to_d50 = adaptation(colour.xy_to_XYZ(space.whitepoint), WHITE_D50) @ space.matrix_RGB_to_XYZ
+    np.testing.assert_allclose(srgb_to_linear(encoded) @ to_d50.T, expected, atol=1e-6)
 
 
 def test_display_colours_come_back():
@@ -139,7 +171,15 @@ def test_built_in_targets_are_the_published_ones(ours, theirs):
     lab = [
         colour.XYZ_to_Lab(colour.xyY_to_XYZ(value), published.illuminant) for value in published.data.values()
     ]
-    np.testing.assert_allclose(read_target(ours).lab.reshape(-1, 3), lab, atol=0.0051)
+    # colour-science keeps them as xyY, made from the published CIELAB, which comes back to rounding.
+    np.testing.assert_allclose(read_target(ours).lab.reshape(-1, 3), lab, atol=1e-9)
+
+
+@pytest.mark.parametrize("ours", ["24-patch-before-2014-11", "24-patch-from-2014-11"])
+def test_patches_of_built_in_targets_have_the_published_names_in_order(ours):
+    # colour-science 0.4.7 adds a density to the neutral ones: 'neutral 8 (.23 D)', 'white 9.5 (.05 D)'.
+    published = colour.CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"].data
+    assert all(full.startswith(name) for name, full in zip(read_target(ours).patches, published, strict=True))
 
 
 def test_the_two_published_targets_differ_as_stated():

@@ -1,14 +1,21 @@
 """One photograph through the whole of the room, against the scene that it shows."""
 
+import importlib.util
 import pickle
+from dataclasses import replace
+from pathlib import Path
 
 import cv2
+import imagecodecs
 import numpy as np
 import pandas as pd
 import pytest
+from PIL import Image
 
+from sagglab.colour import delta_e_2000, linear_to_srgb, linear_to_xyz, srgb_to_linear
 from sagglab.columns import MEASURES
 from sagglab.errors import MissingFileError, OutlineError, TargetError
+from sagglab.photo.image import read_photo
 from sagglab.photo.measure import measure_photo
 
 
@@ -57,8 +64,10 @@ def test_outline_has_the_photographs_size_and_the_pots_form(measured, scene):
 
 
 def test_a_good_photograph_has_no_problems(measured):
-    assert not measured.problems
-    assert measured.table["flat-fielded"].all()
+    # The file was saved without a profile.
+    assert [problem.flag for problem in measured.problems] == ["no colour profile"]
+    assert measured.table["fall-off"].item() == "by the flat field"
+    assert measured.table["calibrated from"].item() == ""
     assert repr(measured).startswith("pot.png: L* ")
 
 
@@ -86,7 +95,7 @@ def test_flat_of_another_size_is_told_and_not_used(scene_file, scene, own_target
     flat = saved(np.full((90, 120, 3), 128, np.uint8), "flat.png")
     found = measure_photo(scene_file, own_target, flat, outline=scene.pot, corners=scene.corners)
     assert "the flat field is 120 by 90 pixels and the photograph 1200 by 900" in found.problems.told
-    assert not found.table["flat-fielded"].any()
+    assert found.table["fall-off"].item() != "by the flat field"
 
 
 def test_missing_flat_is_named(scene_file, scene, own_target, tmp_path):
@@ -133,3 +142,190 @@ def test_a_large_photograph_gives_the_same_colour(measured, scene, saved, own_ta
     found = measure_photo(saved(large, "large.png"), own_target)
     for name in ("L*", "a*", "b*"):
         assert found.table[name].item() == pytest.approx(small.table[name].item(), abs=0.3)
+
+
+AXES = ["L*", "a*", "b*"]
+
+
+@pytest.fixture(scope="module")
+def own(scene_file, scene, own_target):
+    """The scene by its own target, corners and outline given."""
+    return measure_photo(scene_file, own_target, corners=scene.corners, outline=scene.pot)
+
+
+def lab_of(measured):
+    return measured.table[AXES].iloc[0].to_numpy(dtype=float)
+
+
+def test_doubt_is_told_and_holds_the_truth(measured, scene):
+    row = measured.table.iloc[0]
+    for axis, true in zip(AXES, scene.lab, strict=True):
+        low, high = row[f"{axis} low"], row[f"{axis} high"]
+        assert low < true < high
+        assert (low + high) / 2 == pytest.approx(row[axis])
+        both = np.hypot(row[f"{axis} error of calibration"], row[f"{axis} error of light"])
+        assert (high - low) / 2 == pytest.approx(1.959964 * both)
+    assert row["shading ΔL*"] > 0
+    assert row["L* error of light"] > 0
+
+
+def test_a_picture_twice_as_large_is_no_surer(own, scene, saved, own_target):
+    large = cv2.resize(scene.srgb, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+    pot = cv2.resize(scene.pot.astype(np.uint8), None, fx=2, fy=2, interpolation=cv2.INTER_NEAREST) > 0
+    found = measure_photo(saved(large), own_target, corners=scene.corners * 2 + 0.5, outline=pot)
+    for axis in AXES:
+        wide, usual = (each.table[f"{axis} high"] - each.table[f"{axis} low"] for each in (found, own))
+        assert wide.item() == pytest.approx(usual.item(), rel=0.15)
+
+
+@pytest.fixture(scope="module")
+def without_target(scene, tmp_path_factory):
+    """The scene with its target covered by a plain card."""
+    covered = scene.srgb.copy()
+    low, high = (np.rint(each).astype(int) for each in (scene.corners.min(axis=0), scene.corners.max(axis=0)))
+    covered[low[1] - 60 : high[1] + 60, max(0, low[0] - 60) : high[0] + 60] = 150
+    path = tmp_path_factory.mktemp("covered") / "covered.png"
+    cv2.imwrite(str(path), covered[..., ::-1])
+    return path
+
+
+def test_a_borrowed_calibration_serves(own, without_target, scene, own_target):
+    found = measure_photo(without_target, own_target, outline=scene.pot, target_shot=own.target_shot)
+    assert np.isnan(found.corners).all()
+    assert found.table["calibrated from"].item() == own.path
+    assert "calibrated from another photograph" in found.table["flags"].item()
+    np.testing.assert_allclose(lab_of(found), lab_of(own), atol=1e-6)
+    assert found.target_shot is None  # what is borrowed is not lent on
+
+
+def test_the_photographs_own_target_wins(own, scene_file, scene, own_target):
+    spoiled = replace(own.target_shot.calibration, mapping=None)
+    lent = replace(own.target_shot, calibration=spoiled)
+    found = measure_photo(scene_file, own_target, outline=scene.pot, target_shot=lent)
+    assert found.table["calibrated from"].item() == ""
+    np.testing.assert_allclose(found.corners, scene.corners, atol=5)
+
+
+def test_given_corners_are_never_passed_over(own, without_target, own_target):
+    beyond = "5000 20; 5500 20; 5500 400; 5000 400"
+    with pytest.raises(TargetError, match="24 of the target's 24 patches are clipped, hidden"):
+        measure_photo(without_target, own_target, corners=beyond, target_shot=own.target_shot)
+
+
+def test_a_calibration_for_another_size_is_refused(own, without_target, scene, own_target):
+    lent = replace(own.target_shot, size=(1200, 900))
+    with pytest.raises(TargetError, match=r"covered\.png: .*pot\.png, which could calibrate it, has another"):
+        measure_photo(without_target, own_target, outline=scene.pot, target_shot=lent)
+
+
+def test_what_a_photograph_lends(own):
+    lent = own.target_shot
+    assert (lent.path, lent.size) == (own.path, (900, 1200))
+    assert lent.calibration is own.calibration
+    assert lent.profile == own.table["colour profile"].item()
+
+
+def middle_of(scene, rows, columns):
+    """Pixels in the middle of the pot: some rows, and some columns about its axis."""
+    y, x = np.nonzero(scene.pot)
+    top, axis = y.min() + (y.max() - y.min()) // 2, int(np.median(x))
+    return np.s_[top : top + rows, axis - columns : axis + columns]
+
+
+@pytest.mark.parametrize(
+    ("colour", "column", "flag"),
+    [
+        ([0, 0, 0], "clipped share", "clipped surface"),
+        ([190, 60, 0], "out-of-gamut share", "beyond the file's colours"),
+    ],
+)
+def test_pixels_out_of_range_are_counted_and_flagged(own, scene, saved, own_target, colour, column, flag):
+    assert own.table[column].item() < 0.02
+    assert flag not in own.table["flags"].item()
+    srgb = scene.srgb.copy()
+    part = middle_of(scene, 80, 40)
+    srgb[part] = colour
+    found = measure_photo(saved(srgb), own_target, corners=scene.corners, outline=scene.pot)
+    patch = np.zeros(scene.pot.shape, dtype=bool)
+    patch[part] = True
+    share = (
+        found.surface.area[patch & found.surface.measured].sum()
+        / found.surface.area[found.surface.measured].sum()
+    )
+    assert share > 0.02
+    assert found.table[column].item() == pytest.approx(share + own.table[column].item(), abs=0.003)
+    assert flag in found.table["flags"].item()
+
+
+def test_a_surface_clipped_at_white_is_told(own, scene, saved, own_target):
+    """A third of the pot is overexposed, which no glare explains."""
+    srgb = scene.srgb.copy()
+    y, _ = np.nonzero(scene.pot)
+    part = middle_of(scene, (y.max() - y.min()) // 3, 400)
+    srgb[part] = np.where(scene.pot[part][..., None], 255, srgb[part])
+    found = measure_photo(saved(srgb), own_target, corners=scene.corners, outline=scene.pot)
+    assert "clipped surface" in found.table["flags"].item()
+
+
+@pytest.fixture(scope="module")
+def within(scene):
+    """The scene in linear light, drawn towards grey, so that nothing is out of any profile's range."""
+    light = srgb_to_linear(scene.srgb / 255)
+    return 0.8 * (0.85 * light + 0.15 * light.mean(axis=-1, keepdims=True)) + 0.01
+
+
+@pytest.fixture(scope="module")
+def in_srgb(within, scene, own_target, tmp_path_factory):
+    path = tmp_path_factory.mktemp("within") / "within.png"
+    Image.fromarray(np.rint(linear_to_srgb(within) * 255).astype(np.uint8)).save(path)
+    return measure_photo(path, own_target, corners=scene.corners, outline=scene.pot)
+
+
+def test_16_bits_give_the_same_colour(within, in_srgb, scene, own_target, tmp_path):
+    codes = np.rint(linear_to_srgb(within) * 65535).astype(np.uint16)
+    cv2.imwrite(str(tmp_path / "deep.png"), codes[..., ::-1])
+    found = measure_photo(tmp_path / "deep.png", own_target, corners=scene.corners, outline=scene.pot)
+    assert delta_e_2000(lab_of(found), lab_of(in_srgb)) < 0.1
+
+
+def test_another_profile_gives_the_same_colour(within, in_srgb, scene, own_target, tmp_path):
+    """Display P3: its primaries, and the transfer function of sRGB."""
+    primaries = (0.680, 0.320, 0.265, 0.690, 0.150, 0.060)
+    curve = srgb_to_linear(np.linspace(0, 1, 4096)).astype(np.float32)
+    icc = imagecodecs.cms_profile(
+        "rgb", whitepoint=(0.3127, 0.3290), primaries=primaries, transferfunction=curve
+    )
+    path = tmp_path / "p3.png"
+    Image.fromarray(np.zeros((2, 2, 3), np.uint8)).save(path, icc_profile=icc)
+    to_xyz = read_photo(path).to_xyz
+    p3 = np.linalg.solve(to_xyz, linear_to_xyz(within).reshape(-1, 3).T).T.reshape(within.shape)
+    assert p3.min() > 0.002
+    Image.fromarray(np.rint(linear_to_srgb(p3) * 255).astype(np.uint8)).save(path, icc_profile=icc)
+    found = measure_photo(path, own_target, corners=scene.corners, outline=scene.pot)
+    assert found.table["colour profile"].item() != in_srgb.table["colour profile"].item()
+    # The camera's tone worked on the channels of sRGB: channels of other primaries mix it.
+    assert delta_e_2000(lab_of(found), lab_of(in_srgb)) < 1
+
+
+@pytest.fixture(scope="module")
+def dng():
+    """The writer of raw files of the tests of camera raw."""
+    place = Path(__file__).with_name("test_raw.py")
+    spec = importlib.util.spec_from_file_location("raw_files", place)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_camera_raw_from_end_to_end(within, in_srgb, scene, own_target, dng, tmp_path):
+    """A sensor with its own colours and no white balance, under a mosaic of red, green, green and blue."""
+    sensor = np.array([[0.35, 0.13, 0.02], [0.08, 0.75, 0.12], [0.01, 0.16, 0.43]])
+    dng.write_dng(tmp_path / "pot.dng", dng.sensor(within @ sensor.T))
+    found = measure_photo(tmp_path / "pot.dng", own_target)
+    assert found.table["colour profile"].item() == "camera raw"
+    pitch = np.linalg.norm(scene.corners[1] - scene.corners[0]) / 5
+    assert np.linalg.norm(found.corners - scene.corners, axis=1).max() < pitch / 4
+    assert (found.outline & scene.pot).sum() / (found.outline | scene.pot).sum() >= 0.97
+    assert found.calibration.mean < 2.5
+    assert delta_e_2000(lab_of(found), lab_of(in_srgb)) < 2
+    assert found.shot.iso == 200

@@ -7,10 +7,13 @@ from sagglab.columns import COLOUR_MEASURES
 from sagglab.photo.surface import (
     BAND_DEGREES,
     ENDS,
+    FACING,
     Surface,
+    central_band,
     colour_measures,
-    find_surface,
+    shading,
     weighted_quantile,
+    without_glare,
 )
 
 SIZE = (700, 600)
@@ -23,6 +26,10 @@ def silhouette(radius):
     along = (y + 0.5 - TOP) / HEIGHT
     within = (along > 0) & (along < 1)
     return within & (np.abs(x - AXIS) < radius(np.clip(along, 0, 1)))
+
+
+def find_surface(linear, lab, outline):
+    return without_glare(central_band(outline), linear, lab, outline)
 
 
 def flat_surface(outline, colour=(45.0, 9.0, 11.0)):
@@ -140,3 +147,39 @@ def test_median_chroma_and_hue_are_those_of_the_median_colour():
     assert measures["C*ab median"] == pytest.approx(np.hypot(9, 11))
     assert measures["hue angle median"] == pytest.approx(np.degrees(np.arctan2(11, 9)))
     assert measures["C*ab"] != pytest.approx(np.hypot(9, 11), abs=0.5)
+
+
+def test_facing_is_the_cosine_of_the_slant():
+    """On a cylinder across, and on a cone along the axis, too."""
+    cylinder = central_band(silhouette(SOLIDS["cylinder"]))
+    x = np.arange(SIZE[1])[cylinder.band[350]]
+    # The axis lies between two pixels.
+    expected = np.sqrt(1 - ((x - AXIS + 0.5) / 200) ** 2)
+    np.testing.assert_allclose(cylinder.facing[350][cylinder.band[350]], expected, atol=0.01)
+    cone = central_band(silhouette(SOLIDS["cone"]))
+    assert cone.facing[350, 300] == pytest.approx(1 / np.hypot(1, 180 / HEIGHT), rel=0.01)
+    assert (cone.facing[~cone.band] == 1).all()
+
+
+def test_light_falls_with_the_facing_and_by_the_share_assumed():
+    surface = central_band(silhouette(SOLIDS["cylinder"]))
+    light = shading(surface)
+    assert light[350, 300] == pytest.approx(1, abs=1e-3)
+    edge = np.flatnonzero(surface.band[350])[0]
+    assert light[350, edge] == pytest.approx(1 - FACING * (1 - np.cos(np.radians(37))), abs=0.003)
+    assert (light[~surface.band] == 1).all()
+
+
+def test_no_glare_is_known_before_it_is_looked_for():
+    surface = central_band(silhouette(SOLIDS["sphere"]))
+    assert not surface.glare.any()
+    assert (surface.measured == surface.band).all()
+
+
+@pytest.mark.parametrize("height", [1, 2, 5])
+def test_an_outline_of_a_few_pixels_makes_no_fault(height):
+    outline = np.zeros(SIZE, dtype=bool)
+    outline[10 : 10 + height, 20:26] = True
+    surface = central_band(outline)
+    assert np.isfinite(surface.area).all()
+    assert surface.measured.any()

@@ -7,6 +7,7 @@ import pytest
 from sagglab.colour import lab_to_srgb, linear_to_srgb, srgb_to_linear
 from sagglab.errors import TargetError
 from sagglab.photo.grid import project
+from sagglab.photo.patches import grid_to_picture
 from sagglab.photo.target import find_target
 from sagglab.targets import Target, read_target
 
@@ -98,6 +99,8 @@ def test_any_turn_cast_and_exposure(target, seed):
     found = find_target(picture, target)
     assert worst_corner(found, truth, 4, 6) < 0.25
     assert 0.5 <= found.confidence <= 1
+    assert not found.hidden.any()
+    assert not found.problems
 
 
 def test_centres_are_found_within_a_twentieth_of_a_patch(target):
@@ -129,30 +132,118 @@ def test_a_small_target_in_a_large_picture(target):
     assert worst_corner(find_target(scene, target), truth + [2100, 1500], 4, 6) < 0.25
 
 
-def test_some_patches_covered(target):
+def covered(chart, rows, columns, random):
+    """Lay something matt and grained on a block of patches, of a colour unlike those under it."""
+    step = CELL + GAP
+    top, left = (
+        0 if first.start == 0 else 2 * GAP - GAP // 2 + first.start * step for first in (rows, columns)
+    )
+    bottom, right = 2 * GAP - GAP // 2 + rows.stop * step, 2 * GAP - GAP // 2 + columns.stop * step
+    grain = random.normal(1, 0.08, (bottom - top, right - left, 1))
+    chart = chart.copy()
+    chart[top:bottom, left:right] = (
+        np.array([0.05, 0.65, 0.05]) * cv2.GaussianBlur(grain, (0, 0), 2)[..., None]
+    )
+    return chart
+
+
+@pytest.mark.parametrize(
+    ("rows", "columns"),
+    [
+        (slice(0, 1), slice(0, 6)),
+        (slice(3, 4), slice(0, 6)),
+        (slice(0, 4), slice(5, 6)),
+        (slice(0, 2), slice(0, 4)),
+        (slice(2, 4), slice(2, 6)),
+    ],
+)
+@pytest.mark.parametrize("seed", range(2))
+def test_covered_patches_are_named(target, rows, columns, seed):
+    random = np.random.default_rng(104 + seed)
     chart, corners = painted(target.lab)
-    chart[: 2 * GAP + CELL, : 2 * GAP + 2 * (CELL + GAP)] = (0.05, 0.15, 0.03)
-    picture, truth = photographed(chart, corners, np.random.default_rng(104), 1.2)
-    assert worst_corner(find_target(picture, target), truth, 4, 6) < 0.25
+    picture, truth = photographed(covered(chart, rows, columns, random), corners, random, 1.2)
+    found = find_target(picture, target)
+    assert worst_corner(found, truth, 4, 6) < 0.25
+    hidden = np.zeros((4, 6), dtype=bool)
+    hidden[rows, columns] = True
+    np.testing.assert_array_equal(found.hidden, hidden)
+    assert found.problems.flags == "hidden patches"
+    assert all(name in found.problems.told for name in np.array(target.patches)[hidden.ravel()])
 
 
-def test_a_custom_target_of_twelve_patches():
+@pytest.mark.parametrize("side", ["left", "right", "top", "bottom"])
+def test_patches_beyond_the_frame_are_named(target, side):
+    random = np.random.default_rng(120)
+    chart, corners = painted(target.lab)
+    picture, truth = photographed(chart, corners, random, 1.0)
+    every = np.stack(np.meshgrid(np.arange(6.0), np.arange(4.0)), axis=-1)
+    places = project(grid_to_picture(truth, (4, 6)), every)
+    axis = 0 if side in ("left", "right") else 1
+    at = int(np.quantile(places[..., axis], 0.2 if side in ("left", "top") else 0.8))
+    kept = slice(at, None) if side in ("left", "top") else slice(None, at)
+    picture = picture[:, kept] if axis == 0 else picture[kept]
+    shift = np.eye(2)[axis] * (at if side in ("left", "top") else 0)
+    found = find_target(np.ascontiguousarray(picture), target)
+    assert worst_corner(found, truth - shift, 4, 6) < 0.25
+    beyond = places[..., axis] < at if side in ("left", "top") else places[..., axis] > at
+    assert found.hidden[beyond].all()
+    # A patch whose middle is inside may be cut as well, but only beside those that are outside.
+    assert beyond.sum() <= found.hidden.sum() <= beyond.sum() + 6
+
+
+def test_the_larger_of_two_targets_is_used(target):
+    chart, corners = painted(target.lab)
+    small, _ = photographed(chart, corners, np.random.default_rng(105), 0.7)
+    large, truth = photographed(chart, corners, np.random.default_rng(106), 1.2)
+    both = np.concatenate([small, large], axis=1)
+    truth = truth + [WIDTH, 0]
+    found = find_target(both, target)
+    assert worst_corner(found, truth, 4, 6) < 0.25
+    assert found.problems.flags == "several targets"
+    x, y = truth.mean(axis=0)
+    assert f"2 targets are in the picture, and that around x {x:.0f}"[:-1] in found.problems.told
+    assert found.confidence >= 0.5
+
+
+@pytest.mark.parametrize("shape", [(3, 4), (5, 7), (2, 6)])
+def test_other_grids(shape):
     random = np.random.default_rng(7)
-    hue = np.deg2rad(np.arange(12) * 150.0)
-    lab = np.stack([30 + random.permutation(12) * 5.0, 40 * np.cos(hue), 40 * np.sin(hue)], axis=-1)
-    custom = Target("custom", lab.reshape(3, 4, 3), tuple(map(str, range(12))))
+    count = shape[0] * shape[1]
+    hue = np.deg2rad(np.arange(count) * 150.0)
+    light = 30 + random.permutation(count) * 55.0 / count
+    lab = np.stack([light, 40 * np.cos(hue), 40 * np.sin(hue)], axis=-1).reshape(*shape, 3)
+    custom = Target("custom", lab, tuple(map(str, range(count))))
     chart, corners = painted(custom.lab)
     for seed in range(4):
         picture, truth = photographed(chart, corners, np.random.default_rng(seed), 1.2, cast=(1, 0.9, 0.6))
-        assert worst_corner(find_target(picture, custom), truth, 3, 4) < 0.25
+        found = find_target(picture, custom)
+        assert worst_corner(found, truth, *shape) < 0.25
+        assert found.hidden.shape == shape
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_a_mirror_image_is_refused(target, seed):
     chart, corners = painted(target.lab)
     picture, _ = photographed(chart, corners, np.random.default_rng(seed), 1.2)
-    with pytest.raises(TargetError, match="no grid of patches bears the target's colours"):
+    with pytest.raises(TargetError, match=r"the picture is mirrored.* Turn off the camera's mirroring"):
         find_target(np.ascontiguousarray(picture[:, ::-1]), target)
+
+
+def test_a_target_is_used_beside_its_mirror_image(target):
+    chart, corners = painted(target.lab)
+    picture, truth = photographed(chart, corners, np.random.default_rng(107), 0.8)
+    both = np.concatenate([picture, picture[:, ::-1]], axis=1)
+    assert worst_corner(find_target(both, target), truth, 4, 6) < 0.25
+
+
+def test_a_target_that_is_its_own_mirror_image_is_not_refused():
+    random = np.random.default_rng(8)
+    lab = np.stack([random.uniform(*each, (4, 6)) for each in ((25, 90), (-40, 40), (-40, 40))], axis=-1)
+    lab[:, 3:] = lab[:, 2::-1]
+    symmetrical = Target("symmetrical", lab, tuple(map(str, range(24))))
+    chart, corners = painted(lab)
+    picture, truth = photographed(chart, corners, random, 1.2)
+    assert worst_corner(find_target(picture, symmetrical), truth, 4, 6) < 0.25
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from generator import spectra
-from generator.camera import HEIGHT, SETUPS, WIDTH, expose, light_over_frame
+from generator.camera import HEIGHT, WIDTH, Setup, expose, light_over_frame, named_setup
 from generator.surface import PROFILES, REFLECTANCE, Piece, Surface, make_surface, radius, slope
 
 PX_PER_CM = 40.0
@@ -49,6 +49,9 @@ class Scene:
         without a pot.
     dark : float
         Dark share of the same band.
+    light : ndarray of float32, shape (900, 1200)
+        Light on the pot's surface relative to that on the target, from the way it faces and from what it
+        shades of itself; without mirrored light and without the setup's fall-off. 1 elsewhere.
     """
 
     srgb: NDArray[np.uint8]
@@ -56,6 +59,7 @@ class Scene:
     pot: NDArray[np.bool_]
     lab: NDArray[np.float64]
     dark: float
+    light: NDArray[np.float32]
 
 
 def draw_piece(rng: np.random.Generator) -> Piece:
@@ -72,7 +76,7 @@ def draw_piece(rng: np.random.Generator) -> Piece:
 def render_scene(
     seed: int | list[int],
     *,
-    setup: str = "phone",
+    setup: Setup | str = "phone",
     view: str = "front",
     surface: Surface | None = None,
     turn: float = 0.0,
@@ -83,7 +87,7 @@ def render_scene(
     ----------
     seed : int or list of int
         Decides place, tilt and noise, and the pot where none is given.
-    setup : {"phone", "camera"}
+    setup : Setup or {"phone", "camera"}
     view : {"front", "back"}
     surface : Surface, optional
         The pot; drawn from the seed unless given.
@@ -94,45 +98,46 @@ def render_scene(
     -------
     Scene
     """
-    rng = np.random.default_rng(seed)
+    rng, setup = np.random.default_rng(seed), named_setup(setup)
     if surface is None:
         surface = make_surface(rng, draw_piece(rng))
     canvas = _backdrop(rng, setup)
-    # The phone's table has the target on the left, the camera's on the right.
-    side = -1 if setup == "phone" else 1
+    side = {"left": -1, "right": 1}[setup.target_at]
     axis_x = 600 - side * 205 + rng.uniform(-15, 15)
     target_x = 600 + side * rng.uniform(330, 350)
     floor = FLOOR_Y + rng.uniform(-6, 6)
     _cast_shadow(canvas, axis_x, floor, surface.piece.diameter_cm * PX_PER_CM / 2)
-    corners = _add_target(canvas, rng, setup, target_x, floor, turn)
-    pot = _add_pot(canvas, setup, view, surface, axis_x, floor)
+    corners, facing = _add_target(canvas, rng, setup, target_x, floor, turn)
+    pot, light = _add_pot(canvas, setup, view, surface, axis_x, floor)
     lab, dark = surface.means(view)
-    return Scene(_finish(canvas, rng, setup), corners, pot, lab, dark)
+    light = np.where(pot, light / np.float32(facing), np.float32(1))
+    return Scene(_finish(canvas, rng, setup), corners, pot, lab, dark, light)
 
 
-def render_target(seed: int | list[int], *, setup: str = "phone", turn: float = 0.0) -> Scene:
+def render_target(seed: int | list[int], *, setup: Setup | str = "phone", turn: float = 0.0) -> Scene:
     """Photograph the target alone; parameters as in `render_scene`."""
-    rng = np.random.default_rng(seed)
+    rng, setup = np.random.default_rng(seed), named_setup(setup)
     canvas = _backdrop(rng, setup)
     x = 600 + rng.uniform(-60, 60)
-    corners = _add_target(canvas, rng, setup, x, FLOOR_Y + rng.uniform(-60, -20), turn)
+    corners, _ = _add_target(canvas, rng, setup, x, FLOOR_Y + rng.uniform(-60, -20), turn)
     return Scene(_finish(canvas, rng, setup), corners, *_no_pot())
 
 
-def render_flat(seed: int | list[int], *, setup: str = "phone") -> Scene:
+def render_flat(seed: int | list[int], *, setup: Setup | str = "phone") -> Scene:
     """Photograph the plain grey sheet that shows how even the setup's light is."""
-    rng = np.random.default_rng(seed)
-    sheet = spectra.reflectance_to_raw(spectra.GREY_SHEET, setup).astype(np.float32)
+    rng, setup = np.random.default_rng(seed), named_setup(setup)
+    sheet = setup.raw(spectra.GREY_SHEET).astype(np.float32)
     canvas = np.broadcast_to(sheet, (HEIGHT, WIDTH, 3)).copy()
     return Scene(_finish(canvas, rng, setup), np.full((4, 2), np.nan), *_no_pot())
 
 
-def _no_pot() -> tuple[NDArray[np.bool_], NDArray[np.float64], float]:
-    return np.zeros((HEIGHT, WIDTH), bool), np.full(3, np.nan), float("nan")
+def _no_pot() -> tuple[NDArray[np.bool_], NDArray[np.float64], float, NDArray[np.float32]]:
+    size = HEIGHT, WIDTH
+    return np.zeros(size, bool), np.full(3, np.nan), float("nan"), np.ones(size, np.float32)
 
 
-def _finish(canvas: NDArray[np.float32], rng: np.random.Generator, setup: str) -> NDArray[np.uint8]:
-    return expose(canvas * light_over_frame(SETUPS[setup])[..., None], SETUPS[setup], rng)
+def _finish(canvas: NDArray[np.float32], rng: np.random.Generator, setup: Setup) -> NDArray[np.uint8]:
+    return expose(canvas * light_over_frame(setup)[..., None], setup, rng)
 
 
 def _grid() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
@@ -140,14 +145,14 @@ def _grid() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     return x, y
 
 
-def _backdrop(rng: np.random.Generator, setup: str) -> NDArray[np.float32]:
+def _backdrop(rng: np.random.Generator, setup: Setup) -> NDArray[np.float32]:
     """Hang a sheet of matt grey card, swept up behind the table without an edge."""
     _, y = _grid()
     bend = 1 / (1 + np.exp(-(y - 610) / 55))
     wall = 0.86 + 0.10 * y / HEIGHT
     shade = wall * (1 - bend) + (1.02 - 0.06 * (y - 610) / 290) * bend
     shade += 0.004 * gaussian_filter(rng.standard_normal(y.shape, dtype=np.float32), 1.2)
-    return shade[..., None] * spectra.reflectance_to_raw(spectra.BACKDROP, setup).astype(np.float32)
+    return shade[..., None] * setup.raw(spectra.BACKDROP).astype(np.float32)
 
 
 def _cast_shadow(canvas: NDArray[np.float32], x0: float, floor: float, half: float) -> None:
@@ -160,9 +165,12 @@ def _cast_shadow(canvas: NDArray[np.float32], x0: float, floor: float, half: flo
 
 
 def _add_target(
-    canvas: NDArray[np.float32], rng: np.random.Generator, setup: str, x0: float, floor: float, turn: float
-) -> NDArray[np.float64]:
-    """Stand the target on the table, facing the camera but for a few degrees, and return its corners."""
+    canvas: NDArray[np.float32], rng: np.random.Generator, setup: Setup, x0: float, floor: float, turn: float
+) -> tuple[NDArray[np.float64], float]:
+    """Stand the target on the table, facing the camera but for a few degrees.
+
+    Its corners and the light on it are returned.
+    """
     angle = np.radians(turn + rng.normal(0, 1.6))
     yaw, pitch = np.radians(rng.normal(0, 4.0)), np.radians(rng.normal(3.0, 2.0))
     scale = PITCH_PX * rng.uniform(0.96, 1.04)
@@ -194,7 +202,7 @@ def _add_target(
     canvas[part] *= (1 - 0.42 * shadow)[..., None]
 
     _, patches = spectra.patches()
-    raw = spectra.reflectance_to_raw(np.vstack([patches, spectra.TARGET_FRAME]), setup).astype(np.float32)
+    raw = setup.raw(np.vstack([patches, spectra.TARGET_FRAME])).astype(np.float32)
     column, row = np.clip(np.floor(u), 0, 5).astype(int), np.clip(np.floor(v), 0, 3).astype(int)
     inside = HALF_PATCH - np.maximum(np.abs(u - column - 0.5), np.abs(v - row - 0.5))
     patch = np.clip(inside * scale + 0.5, 0, 1)[..., None]
@@ -202,13 +210,13 @@ def _add_target(
     facing = EVEN + DIRECTED * (np.array([np.sin(yaw), np.sin(pitch), np.cos(yaw)]) @ TOWARDS_LIGHT)
     cover = np.clip(edge + 0.5, 0, 1)[..., None]
     canvas[part] = canvas[part] * (1 - cover) + card * facing * cover
-    return corners
+    return corners, float(facing)
 
 
 def _add_pot(
-    canvas: NDArray[np.float32], setup: str, view: str, surface: Surface, x0: float, floor: float
-) -> NDArray[np.bool_]:
-    """Put the pot on the table and return where it is."""
+    canvas: NDArray[np.float32], setup: Setup, view: str, surface: Surface, x0: float, floor: float
+) -> tuple[NDArray[np.bool_], NDArray[np.float32]]:
+    """Put the pot on the table; where it is and the light on it are returned."""
     piece = surface.piece
     tall, wide = piece.height_cm * PX_PER_CM, piece.diameter_cm * PX_PER_CM / 2
     top, left = int(floor - tall) - 12, int(x0 - wide) - 4
@@ -236,7 +244,7 @@ def _add_pot(
     seen = _look_up(surface, height, np.degrees(np.arctan2(sine, cosine)) + (180 if view == "back" else 0))
     # Raw is linear in the spectrum and the spectrum in the shares, so that mixing the kinds' raw responses is
     # mixing their spectra, at a tenth of the work.
-    raw = seen @ spectra.reflectance_to_raw(REFLECTANCE, setup)
+    raw = seen @ setup.raw(REFLECTANCE)
 
     outward = np.stack([sine, -rise, cosine], axis=-1) / np.sqrt(1 + rise**2)[..., None]
     light = EVEN + DIRECTED * np.maximum(outward @ TOWARDS_LIGHT, 0)
@@ -253,7 +261,9 @@ def _add_pot(
     canvas[part] = canvas[part] * (1 - cover[..., None]) + pot * cover[..., None]
     mask = np.zeros(canvas.shape[:2], bool)
     mask[part] = cover >= 0.5
-    return mask
+    lit = np.zeros(mask.shape, np.float32)
+    lit[part] = light
+    return mask, lit
 
 
 def _look_up(surface: Surface, height: NDArray, degrees: NDArray) -> NDArray[np.float64]:

@@ -23,8 +23,8 @@ WAVELENGTHS = np.arange(400.0, 701.0, 10.0)
 
 #: Keys of colour-science's measured data sets, as that library spells them.
 PATCH_SET = "ISO 17321-1"
-SENSITIVITIES = {"phone": "Nikon 5100 (NPL)", "camera": "Sigma SDMerill (NPL)"}
-LIGHTS = {"phone": "D55", "camera": "LED-B4"}
+SENSORS = ("Nikon 5100 (NPL)", "Sigma SDMerill (NPL)")
+LIGHTS = ("D55", "D65", "A", "FL11", "LED-B4", "LED-V2")
 
 
 def _sampled(spectrum: colour.SpectralDistribution) -> NDArray[np.float64]:
@@ -109,24 +109,27 @@ def reflectance_to_lab(reflectance: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 @functools.cache
-def _sensor(setup: str) -> NDArray[np.float64]:
-    sensitivities = colour.MSDS_CAMERA_SENSITIVITIES[SENSITIVITIES[setup]]
+def _sensor(sensor: str, light: str) -> NDArray[np.float64]:
+    sensitivities = colour.MSDS_CAMERA_SENSITIVITIES[sensor]
     seen = np.stack([_sampled(sensitivities.signals[channel]) for channel in sensitivities.labels])
-    weights = seen * _sampled(colour.SDS_ILLUMINANTS[LIGHTS[setup]])
+    weights = seen * _sampled(colour.SDS_ILLUMINANTS[light])
     return weights / weights.sum(axis=1, keepdims=True)
 
 
-def reflectance_to_raw(reflectance: NDArray[np.float64], setup: str) -> NDArray[np.float64]:
-    """Record a surface with a setup's sensor, in its own light, white balanced.
+def reflectance_to_raw(reflectance: NDArray[np.float64], sensor: str, light: str) -> NDArray[np.float64]:
+    """Record a surface with a sensor in a light, white balanced.
 
     Parameters
     ----------
     reflectance : ndarray, shape (..., 31)
-    setup : {"phone", "camera"}
+    sensor : str
+        One of `SENSORS`.
+    light : str
+        One of `LIGHTS`.
 
     Returns
     -------
     ndarray, shape (..., 3)
         Linear channel values; the perfect white gives 1 in each.
     """
-    return reflectance @ _sensor(setup).T
+    return reflectance @ _sensor(sensor, light).T

@@ -1,0 +1,95 @@
+"""Firings: the temperature records of a batch book measured; and whether all of its files can be opened."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+
+import pandas as pd
+
+from sagglab.book import Book
+from sagglab.columns import FIRING_MEASURES, conform
+from sagglab.errors import Problem, Problems, SagglabError, UnknownNameError
+from sagglab.firing.heat import heat_measures
+from sagglab.firing.readings import Readings
+from sagglab.firing.record_place import firing_readings, firing_schedule
+from sagglab.firing.sensor import tolerance_C
+from sagglab.photo.image import check_photo
+
+
+def check_files(book: Book) -> Problems:
+    """Open every record, schedule and photograph that the book has, and list what is wrong with them.
+
+    Records are read whole, photographs only opened: damage inside one shows when it is measured.
+    """
+    found = []
+    for name, key, told_by, check in (
+        ("firings", "readings", "firing", firing_readings),
+        ("firings", "schedule", "firing", firing_schedule),
+        ("firings", "sensor class", "sensor class", lambda _, name: tolerance_C(0.0, name)),
+        ("photos", "photo", "photo", lambda book, photo: check_photo(book.path(photo))),
+    ):
+        table = getattr(book, name)
+        told = {problem.row for problem in book.problems.of(name)}
+        for row, values in table.loc[~table.index.isin(told) & (table[key] != "")].iterrows():
+            try:
+                read = check(book, values[told_by])
+                if isinstance(read, Readings):
+                    found += [_in_book(book, problem) for problem in read.problems]
+            except SagglabError as error:
+                # Line and column within the file, too, but not where the book lies.
+                where = error.where.replace(f"{book.folder}{os.sep}", "")
+                cause = f"{where}: {error.cause}"
+                found.append(Problem(name, row, key, cause, error.remedy, stops=False))
+    return Problems(found)
+
+
+def _in_book(book: Book, problem: Problem) -> Problem:
+    """Name a record by its place in the book."""
+    return replace(problem, table=problem.table.replace(f"{book.folder}{os.sep}", ""))
+
+
+def all_readings(book: Book) -> dict[str, Readings]:
+    """Read every record that can be read, by firing."""
+    records = {}
+    for firing in book.firings["firing"]:
+        try:
+            records[firing] = firing_readings(book, firing)
+        except SagglabError:
+            continue  # `measure_firings` lists it
+    return records
+
+
+def measure_firings(book: Book) -> pd.DataFrame:
+    """Measure every firing of a batch book.
+
+    Returns
+    -------
+    DataFrame
+        One row per firing, in the columns that ``columns.FIRING_MEASURES`` declares. A firing whose record
+        cannot be read keeps its row, blank, with the reason in ``problems``.
+
+    Raises
+    ------
+    BookError
+        The table ``firings`` has faults that make a number wrong.
+    """
+    book.require("firings")
+    wanted = book.firings[["firing", "target peak [degC]", "sensor class"]]
+    rows = []
+    for firing, target_C, sensor_class in wanted.itertuples(index=False):
+        row = {"firing": firing}
+        try:
+            readings = firing_readings(book, firing)
+            told = [readings.problems.told]
+            try:
+                measured = heat_measures(readings, target_C, sensor_class or None)
+            except UnknownNameError as error:  # it bears on the bounds alone
+                measured = heat_measures(readings, target_C)
+                told.append(f"{error.where}: {error.cause}; {error.remedy}")
+            row |= measured.row_with_bounds
+            row["problems"] = "; ".join(filter(None, told))
+        except SagglabError as error:
+            row["problems"] = f"{error.where}: {error.cause}; {error.remedy}"
+        rows.append(row)
+    return conform(rows, FIRING_MEASURES)
