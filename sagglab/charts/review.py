@@ -72,7 +72,9 @@ def _axes(tall: float, title: float) -> Axes:
 def _target(ax: Axes, measured: MeasuredPhoto, points: float) -> None:
     """Draw the grid of the target; a pixel of the photograph is so many points wide."""
     patches = measured.calibration.patches
-    good, centres = (patches["doubt"] == "").to_numpy(), patches[["x", "y"]].to_numpy()
+    # A patch more colourful than the file can hold is no fault of the photograph's.
+    good = patches["doubt"].isin(["", "beyond the file's colours"]).to_numpy()
+    centres = patches[["x", "y"]].to_numpy()
     pitch = points * float(np.linalg.norm(centres[1] - centres[0]))
     mark = {"color": "white", "linestyle": "none", "path_effects": _EDGED}
     ax.add_patch(Polygon(measured.corners, closed=True, fill=False, edgecolor="white", linewidth=0.7))

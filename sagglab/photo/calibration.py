@@ -272,11 +272,11 @@ def calibrate(
         grade=grade(mean),
         veil=_veil(solution.tone),
         patches=patches,
-        problems=_problems(patches, solution.light),
+        problems=_problems(patches, solution.light, float(np.nanmean(errors))),
     )
 
 
-def _problems(patches: pd.DataFrame, light: Light) -> Problems:
+def _problems(patches: pd.DataFrame, light: Light, left_out_mean: float) -> Problems:
     found: list[Problem] = []
     for name, kinds in (
         ("clipped patches", ["clipped"]),
@@ -285,6 +285,8 @@ def _problems(patches: pd.DataFrame, light: Light) -> Problems:
         meant = patches.loc[patches["doubt"].isin(kinds), "patch"]
         if not meant.empty:
             found.append(flagged(name, patches=", ".join(meant)))
+    if left_out_mean >= GRADE_LIMITS[-1]:
+        found.append(flagged("poor calibration", left_out=left_out_mean))
     if isinstance(light, EvenLight):
         found.append(flagged("uneven light"))
     return Problems(found)

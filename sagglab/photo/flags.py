@@ -48,6 +48,10 @@ FLAGS: dict[str, tuple[str, str]] = {
         "turn the target out of glare and shadow, and keep it clean",
     ),
     "clipped patches": ("clipped, and given little weight: {patches}", "expose a little less"),
+    "poor calibration": (
+        "patches that were left out came out ΔE00 {left_out:.1f} off, on average",
+        "check the corners in the review picture and the setup's target table; light the target evenly",
+    ),
     "several targets": (
         "{count} targets are in the picture, and that around x {x:.0f}, y {y:.0f} was used",
         "leave one in the frame, or state 'target corners'",

@@ -44,6 +44,8 @@ MUCH_CLIPPED, MUCH_BEYOND = 0.05, 0.02
 #: A surface this light in one channel that is crushed in another is colourful, not black.
 COLOURFUL = 0.02
 
+_HOW_TO_WRITE_CORNERS = "write the corner patches' centres, going round, as x y; x y; x y; x y"
+
 #: The reference table taken when none is named.
 USUAL_TARGET = "24-patch-from-2014-11"
 
@@ -216,14 +218,17 @@ def _surface(
     if not measured.any():
         return surface, {}, Problems()
     weights, inside = surface.area[measured], surface.band
-    shaded = calibration.lab(reduced[measured], at[measured])[:, 0]
+    # Some hundreds of pixels tell the mean; all of them take as long as the measuring itself.
+    some = np.s_[:: max(1, len(weights) // 500)]
+    shaded = calibration.lab(reduced[measured][some], at[measured][some])[:, 0]
+    lit = calibration.lab(reduced[measured][some], at[measured][some], shading(surface)[measured][some])[:, 0]
     clipped, _ = _out_of_range(reduced[inside])
     _, beyond = _out_of_range(reduced[measured])
     shares = {
         # Glare is clipped more often than not, and is counted here, too: nothing clipped is passed over.
         "clipped share": float(np.average(clipped, weights=surface.area[inside])),
         "out-of-gamut share": float(np.average(beyond, weights=weights)),
-        "shading ΔL*": float(np.average(lab[measured][:, 0] - shaded, weights=weights)),
+        "shading ΔL*": float(np.average(lit - shaded, weights=weights[some])),
     }
     told = [
         flagged(name, share=shares[column])
@@ -249,13 +254,22 @@ def _given_corners(corners: ArrayLike | str) -> NDArray[np.float64]:
     try:
         if isinstance(corners, str):
             corners = [pair.split() for pair in corners.split(";")]
-        return np.asarray(corners, dtype=float).reshape(4, 2)
+        places = np.asarray(corners, dtype=float).reshape(4, 2)
+        if not np.isfinite(places).all():
+            raise ValueError("a place without end")
     except ValueError as error:
         raise TargetError(
-            "photograph",
-            "the target corners are not four places",
-            "write the corner patches' centres as x y; x y; x y; x y",
+            "photograph", "the target corners are not four places", _HOW_TO_WRITE_CORNERS
         ) from error
+    sides = np.roll(places, -1, axis=0) - places
+    following = np.roll(sides, -1, axis=0)
+    turns = sides[:, 0] * following[:, 1] - sides[:, 1] * following[:, 0]
+    # Going round a patch grid, in perspective or not, one turns four times the same way.
+    if not ((turns > 1).all() or (turns < -1).all()):
+        raise TargetError(
+            "photograph", "the target corners are not those of a grid of patches", _HOW_TO_WRITE_CORNERS
+        )
+    return places
 
 
 @lru_cache(maxsize=4)

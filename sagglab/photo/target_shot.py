@@ -8,6 +8,7 @@ from pathlib import Path
 
 from sagglab.errors import Problems, TargetError
 from sagglab.photo.calibration import Calibration
+from sagglab.photo.fall_off import EvenLight
 from sagglab.photo.flags import flagged
 from sagglab.photo.image import Photo
 from sagglab.photo.shot import Shot
@@ -49,13 +50,13 @@ def borrow(photo: Photo, lent: TargetShot, why: TargetError) -> tuple[Calibratio
     Raises
     ------
     TargetError
-        The other photograph has another size or colour profile: the same numbers mean other light there.
+        The other photograph has another colour profile: the same numbers mean other light there.
     """
     name = Path(lent.path).name
-    if (lent.size, lent.profile) != (photo.linear.shape[:2], photo.profile):
+    if lent.profile != photo.profile:
         raise TargetError(
             "photograph",
-            f"{why.cause}, and {name}, which could calibrate it, has another size or colour profile",
+            f"{why.cause}, and {name}, which could calibrate it, has another colour profile",
             why.remedy,
         ) from why
     apart = _apart(photo.shot, lent.shot)
@@ -63,7 +64,12 @@ def borrow(photo: Photo, lent: TargetShot, why: TargetError) -> tuple[Calibratio
     stops = _stops(photo.shot) - _stops(lent.shot)
     if abs(stops) > SAME_EXPOSURE:
         told.append(flagged("other exposure", stops=abs(stops), way="more" if stops > 0 else "less"))
-    return replace(lent.calibration, problems=Problems()), Problems(told)
+    mapping = lent.calibration.mapping
+    if lent.size != photo.linear.shape[:2]:
+        # Held upright or not, or of another size: its fall-off lies elsewhere in this frame.
+        mapping = replace(mapping, light=EvenLight())
+        told.append(flagged("uneven light"))
+    return replace(lent.calibration, mapping=mapping, problems=Problems()), Problems(told)
 
 
 def _apart(shot: Shot, other: Shot) -> str:

@@ -85,7 +85,19 @@ def test_corners_as_text(scene, scene_file, own_target):
     np.testing.assert_allclose(found.corners, scene.corners)
 
 
-@pytest.mark.parametrize("corners", ["1 2; 3 4; 5 6", "a b; c d; e f; g h", [[1, 2]], ""])
+@pytest.mark.parametrize(
+    "corners",
+    ["5 5; 5 5; 5 5; 5 5", "0 0; 50 50; 50 0; 0 50", "0 0; 50 0; 100 0; 0 50"],
+    ids=["one place", "crossed", "in a line"],
+)
+def test_corners_that_are_no_grid(scene_file, own_target, corners):
+    with pytest.raises(TargetError, match=r"pot\.png: .*not those of a grid of patches"):
+        measure_photo(scene_file, target=own_target, corners=corners)
+
+
+@pytest.mark.parametrize(
+    "corners", ["1 2; 3 4; 5 6", "a b; c d; e f; g h", [[1, 2]], "", "1 1; 9 1; inf 9; 1 9"]
+)
 def test_bad_corners(scene_file, own_target, corners):
     with pytest.raises(TargetError, match=r"pot\.png: .*corners are not four places"):
         measure_photo(scene_file, target=own_target, corners=corners)
@@ -212,10 +224,17 @@ def test_given_corners_are_never_passed_over(own, without_target, own_target):
         measure_photo(without_target, own_target, corners=beyond, target_shot=own.target_shot)
 
 
-def test_a_calibration_for_another_size_is_refused(own, without_target, scene, own_target):
-    lent = replace(own.target_shot, size=(1200, 900))
+def test_a_calibration_for_another_profile_is_refused(own, without_target, scene, own_target):
+    lent = replace(own.target_shot, profile="Display P3")
     with pytest.raises(TargetError, match=r"covered\.png: .*pot\.png, which could calibrate it, has another"):
         measure_photo(without_target, own_target, outline=scene.pot, target_shot=lent)
+
+
+def test_a_calibration_for_another_size_lends_no_fall_off(own, without_target, scene, own_target):
+    lent = replace(own.target_shot, size=(1200, 900))
+    found = measure_photo(without_target, own_target, outline=scene.pot, target_shot=lent)
+    assert found.table["fall-off"].item() == "not corrected"
+    assert "uneven light" in found.table["flags"].item()
 
 
 def test_what_a_photograph_lends(own):
