@@ -111,7 +111,8 @@ class Calibration:
     grade : str
         The narrowest heritage-imaging limit that `mean` keeps.
     veil : float
-        Stray light that was taken out, as a share of the white patch's; 0 when none is seen.
+        Stray light that shows, and was taken out, as a share of the white patch's; 0 when none shows. A
+        camera that deepens the shadows hides some of it; the tone takes out both, and cannot tell them apart.
     patches : DataFrame
         One row per patch: ``patch``, its centre ``x``, ``y``, ``judged``, ``weight``, ``doubt`` (why it has
         little weight), ``L*``, ``a*``, ``b*`` as measured, ``ΔE00``, ``left-out ΔE00``, and the same error

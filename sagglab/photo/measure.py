@@ -144,7 +144,7 @@ def measure_photo(
     photo = read_photo(path)
     reference = read_target(target)
     try:
-        calibration, places, told = _calibrated(photo, reference, flat, corners, target_shot)
+        calibration, places, confidence, told = _calibrated(photo, reference, flat, corners, target_shot)
         found = _outline(photo.linear, calibration, places, reference, outline)
     except SagglabError as error:
         if error.where != "photograph":
@@ -155,6 +155,7 @@ def measure_photo(
     row = {
         "photo": photo.path,
         **colours,
+        "target confidence": confidence,
         "mean ΔE00": calibration.mean,
         "95th percentile ΔE00": calibration.percentile_95,
         "max ΔE00": calibration.maximum,
@@ -179,24 +180,26 @@ def _calibrated(
     flat: str | os.PathLike[str] | None,
     corners: ArrayLike | str | None,
     target_shot: TargetShot | None,
-) -> tuple[Calibration, NDArray[np.float64], Problems]:
-    """Calibrate from the photograph's own target, or borrow; also the corners and what is to be told."""
+) -> tuple[Calibration, NDArray[np.float64], float, Problems]:
+    """Calibrate from the photograph's own target, or borrow; with corners, confidence, what is to be told."""
     try:
         if corners is None:
             found = find_target(photo.linear, reference)
             places, hidden, told = found.corners, found.hidden, found.problems
+            confidence = found.confidence
         else:
             places, hidden, told = _given_corners(corners), None, Problems()
+            confidence = np.nan
         samples = sample_patches(photo.linear, places, (reference.rows, reference.columns), hidden)
         field, unused = _flat_for(flat, photo.linear.shape[:2])
         calibration = calibrate(samples, reference, field, photo.linear)
-        return calibration, places, Problems([*told, *samples.problems, *unused])
+        return calibration, places, confidence, Problems([*told, *samples.problems, *unused])
     except TargetError as error:
         # Corners that were given and cannot be used are to be mended, not passed over.
         if target_shot is None or corners is not None:
             raise
         calibration, told = borrow(photo, target_shot, error)
-        return calibration, np.full((4, 2), np.nan), told
+        return calibration, np.full((4, 2), np.nan), np.nan, told
 
 
 def _surface(

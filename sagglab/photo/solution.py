@@ -27,9 +27,10 @@ _JUDGES = (CANDIDATES[0], CANDIDATES[2], CANDIDATES[7])
 #: the median error, which is taken to be no smaller than a good camera's.
 ROBUST, LEAST_MEDIAN = 2.0, 0.7
 
-#: The backdrop's fall-off is taken unless it makes the left-out error greater than by this factor, the
-#: target's own trend only when it makes it less than by this factor.
-NO_WORSE, MUCH_BETTER = 1.02, 0.97
+#: A plain backdrop speaks for itself: its fall-off is taken unless it makes the left-out error greater than
+#: by this factor (by chance it changes by some hundredths either way). The target's own trend is taken only
+#: when it makes it less than by this factor.
+NO_WORSE, MUCH_BETTER = 1.1, 0.97
 #: Standard deviation that a trend over the target is expected to have, log light; and the least that is
 #: taken: less than it is as likely the patches' own errors.
 USUAL_TREND, LEAST_TREND = 0.1, 0.02

@@ -79,6 +79,12 @@ def test_given_corners_and_outline_win(scene, scene_file, own_target):
     assert found.outline.sum() == 151 * 151
 
 
+def test_confidence_is_that_of_what_was_searched_for(measured, own, scene_file, scene, own_target):
+    assert measured.table["target confidence"].item() > 0.9
+    given = measure_photo(scene_file, own_target, corners=scene.corners, outline=scene.pot)
+    assert np.isnan(given.table["target confidence"].item())
+
+
 def test_corners_as_text(scene, scene_file, own_target):
     text = "; ".join(f"{x} {y}" for x, y in scene.corners)
     found = measure_photo(scene_file, target=own_target, corners=text, outline=scene.pot)
