@@ -168,9 +168,7 @@ CALIBRATION_MEASURES = (
     ),
     Column("shading ΔL*", "number", "lightness added for shading over the curve, mean"),
     Column("colour profile", "text", "the profile that the file states, or that sRGB was taken"),
-    Column(
-        "target confidence", "number", "0 to 1: how surely the target was found; empty when given"
-    ),
+    Column("target confidence", "number", "0 to 1: how surely the target was found; empty when given"),
     Column("mean ΔE00", "number", "mean over the target's patches after calibration"),
     Column("95th percentile ΔE00", "number", "over the target's patches after calibration"),
     Column("max ΔE00", "number", "over the target's patches after calibration"),

@@ -71,7 +71,7 @@ class Book:
         flats = int(self.photos["photo"].isin(self.setups["flat"]).sum())
         if flats:
             counts[2] += f" ({flats} of plain sheets)"
-        return f"{self.folder.name}: {', '.join(counts)}"
+        return f"{self.folder.resolve().name}: {', '.join(counts)}"
 
     def _repr_html_(self) -> str:
         return f"<p>{html.escape(repr(self))}</p>{self.problems._repr_html_()}"

@@ -139,7 +139,7 @@ class _View:
 
 
 def _is_flat(book: Book, row: Mapping[str, object]) -> bool:
-    return (book.setups["flat"] == row["photo"]).any()
+    return not row["pot"] and bool((book.setups["flat"] == row["photo"]).any())
 
 
 def _measured(book: Book, view: Mapping[str, object], lent: _Lent | None = None) -> MeasuredPhoto:

@@ -23,7 +23,7 @@ from sagglab.photo.flags import flagged
 from sagglab.photo.flat import FlatField
 from sagglab.photo.patches import PatchSamples
 from sagglab.photo.regression import Patches, Regression
-from sagglab.photo.solution import Seen, left_out, solve
+from sagglab.photo.solution import Seen, Solution, left_out, solve
 from sagglab.photo.tone import Tone
 from sagglab.targets import Target
 
@@ -34,6 +34,18 @@ GRADE_LIMITS = (2.0, 3.5, 5.0, 6.5)
 NEUTRAL_CHROMA = 5.0
 #: Fewest patches, in all, that a camera's nine coefficients can be told from and judged by.
 LEAST_PATCHES = 7
+#: Fewest neutral patches that a tone can be told from.
+LEAST_GREYS = 3
+#: Mean ΔE00 over left-out patches from which a calibration is flagged as poor (the second of the grades'
+#: limits; even light and a clean chart leave 1 to 3), and from which it cannot be used: half a target's
+#: patches under something that was not seen for it leave more, the worst of 37 real photographs 17.
+POOR, UNUSABLE = 3.5, 20.0
+#: Linear light of the lightest patch below which a photograph is too dark, and noise is much of its colours.
+TOO_DARK = 0.1
+#: Standard error of L*, for each L* that a colour is darker than the darkest patch that made the tone: what
+#: cameras do there was guessed wrong by up to 0.2 (tones of the rendered scenes).
+BELOW_THE_DARKEST = 0.2
+
 #: A patch of which this share of the pixels is clipped is not judged, and has the least weight.
 CLIPPED_SHARE = 0.02
 #: Linear light below which a channel is taken to be clipped at black: the last two codes of 8-bit sRGB. The
@@ -110,6 +122,8 @@ class Calibration:
         Mean ΔE00 over these patches, each predicted by a calibration that was chosen and made without it.
     grade : str
         The narrowest heritage-imaging limit that `mean` keeps.
+    darkest : float
+        L* of the darkest patch that made the tone.
     veil : float
         Stray light that shows, and was taken out, as a share of the white patch's; 0 when none shows. A
         camera that deepens the shadows hides some of it; the tone takes out both, and cannot tell them apart.
@@ -126,6 +140,7 @@ class Calibration:
     maximum: float
     left_out_mean: float
     grade: str
+    darkest: float
     veil: float
     patches: pd.DataFrame
     problems: Problems
@@ -183,7 +198,9 @@ class Calibration:
         alone = np.average(FAR / total[:, 0], weights=weights)
         errors = known[["left-out ΔL*", "left-out Δa*", "left-out Δb*"]].to_numpy() ** 2
         pooled = (errors + np.average(errors, axis=0, weights=weight)) / 2
-        return np.sqrt(shares**2 @ pooled + alone**2 * errors.max(axis=0) + LEAST_ERROR**2)
+        below = BELOW_THE_DARKEST * np.average(np.maximum(self.darkest - lab[:, 0], 0), weights=weights)
+        darker = np.array([below, 0, 0])
+        return np.sqrt(shares**2 @ pooled + alone**2 * errors.max(axis=0) + LEAST_ERROR**2 + darker**2)
 
     def _repr_html_(self) -> str:
         veil = f"; stray light of {self.veil:.1%} of white taken out" if self.veil >= 0.0005 else ""
@@ -238,10 +255,23 @@ def calibrate(
             "can show",
         )
     neutral = np.hypot(lab[:, 1], lab[:, 2]) < NEUTRAL_CHROMA
+    if neutral.sum() >= LEAST_GREYS > (neutral & (base > 0)).sum():
+        raise TargetError(
+            "photograph",
+            "too few of the target's grey patches are seen to tell what the camera did to lightness",
+            "show the whole target",
+        )
     seen = Seen(shown, samples.places, Patches.of(lab), neutral, base)
     solution = solve(seen, flat, picture)
     predicted = left_out(seen, solution)
     errors = np.where(judged, seen.errors(predicted), np.nan)
+    left_out_mean = float(np.nanmean(errors))
+    if left_out_mean >= UNUSABLE:
+        raise TargetError(
+            "photograph",
+            f"the target's patches, left out in turn, come out ΔE00 {left_out_mean:.0f} off",
+            "show the whole target, evenly lit, and check that the setup names its table",
+        )
     mapping = Mapping(solution.tone, solution.light, solution.fit.regression)
     places = samples.places.reshape(-1, 2)
     measured = mapping(shown, places)
@@ -269,15 +299,16 @@ def calibrate(
         mean=mean,
         percentile_95=float(np.quantile(own[judged], 0.95)),
         maximum=float(own[judged].max()),
-        left_out_mean=float(np.nanmean(errors)),
+        left_out_mean=left_out_mean,
         grade=grade(mean),
+        darkest=float(lab[solution.in_tone, 0].min()) if solution.in_tone.any() else 100.0,
         veil=_veil(solution.tone),
         patches=patches,
-        problems=_problems(patches, solution.light, float(np.nanmean(errors))),
+        problems=_problems(patches, solution, left_out_mean, float(shown.max())),
     )
 
 
-def _problems(patches: pd.DataFrame, light: Light, left_out_mean: float) -> Problems:
+def _problems(patches: pd.DataFrame, solution: Solution, left_out_mean: float, lightest: float) -> Problems:
     found: list[Problem] = []
     for name, kinds in (
         ("clipped patches", ["clipped"]),
@@ -286,9 +317,13 @@ def _problems(patches: pd.DataFrame, light: Light, left_out_mean: float) -> Prob
         meant = patches.loc[patches["doubt"].isin(kinds), "patch"]
         if not meant.empty:
             found.append(flagged(name, patches=", ".join(meant)))
-    if left_out_mean >= GRADE_LIMITS[-1]:
+    if left_out_mean >= POOR:
         found.append(flagged("poor calibration", left_out=left_out_mean))
-    if isinstance(light, EvenLight):
+    if solution.in_tone.sum() < LEAST_GREYS:
+        found.append(flagged("too few greys"))
+    if lightest < TOO_DARK:
+        found.append(flagged("too dark", share=lightest))
+    if isinstance(solution.light, EvenLight):
         found.append(flagged("uneven light"))
     return Problems(found)
 

@@ -52,6 +52,14 @@ FLAGS: dict[str, tuple[str, str]] = {
         "patches that were left out came out ΔE00 {left_out:.1f} off, on average",
         "check the corners in the review picture and the setup's target table; light the target evenly",
     ),
+    "too few greys": (
+        "the target's table has too few grey patches to tell what the camera did to lightness",
+        "check that the table lists the whole target, or use one with a row of greys",
+    ),
+    "too dark": (
+        "the lightest patch shows only {share:.0%} of the full light",
+        "expose more, so that white is light but not burnt out",
+    ),
     "several targets": (
         "{count} targets are in the picture, and that around x {x:.0f}, y {y:.0f} was used",
         "leave one in the frame, or state 'target corners'",
@@ -71,6 +79,10 @@ FLAGS: dict[str, tuple[str, str]] = {
     "calibrated from another photograph": (
         "its own target serves not ({why}), so that {photo}{apart} calibrated it",
         "have the whole target in the frame",
+    ),
+    "exposure not told": (
+        "the camera did not tell whether that photograph was exposed as this one was",
+        "lock the exposure, or have the target in the frame",
     ),
     "other exposure": (
         "it was exposed {stops:.1f} stops {way} than the photograph that calibrated it",

@@ -11,6 +11,12 @@ from scipy.ndimage import map_coordinates
 
 from sagglab.photo.tone import Tone
 
+#: Linear light from which the sheet is taken to be clipped, and below which noise is too much of it.
+CLIPPED, DARKEST = 0.98, 0.01
+#: Share by which a plain sheet's light may change within a tenth of the frame. The demo's sheets: 0.006; the
+#: edge of a pot or of a target: 0.2 and more.
+ROUGH = 0.08
+
 
 @dataclass(frozen=True)
 class FlatField:
@@ -22,10 +28,13 @@ class FlatField:
         The sheet in linear light, smoothed and reduced.
     size : (rows, columns)
         Size of the photograph that it came from, which must be that of the one it corrects.
+    fault : str
+        Why it cannot show how the light falls off; empty when it can.
     """
 
     shown: NDArray[np.float32]
     size: tuple[int, int]
+    fault: str = ""
 
     source = "by the flat field"
     #: Relative standard uncertainty of the light on the pot against that on the target: the sheet's own
@@ -53,4 +62,17 @@ def flat_field(linear: NDArray[np.float32]) -> FlatField:
     size = max(2, round(columns * scale)), max(2, round(rows * scale))
     reduced = cv2.resize(linear, size, interpolation=cv2.INTER_AREA)
     # Light falls off over a good part of the frame; anything finer is the sheet's grain or a speck.
-    return FlatField(cv2.GaussianBlur(reduced, (0, 0), 4, borderType=cv2.BORDER_REPLICATE), (rows, columns))
+    smooth = cv2.GaussianBlur(reduced, (0, 0), 4, borderType=cv2.BORDER_REPLICATE)
+    return FlatField(smooth, (rows, columns), _fault(reduced, smooth))
+
+
+def _fault(reduced: NDArray[np.float32], smooth: NDArray[np.float32]) -> str:
+    if smooth.max() >= CLIPPED:
+        return "is burnt out"
+    if smooth.min() < DARKEST:
+        return "is too dark"
+    # A hundredth of the frame may hold a speck or a clip that holds the sheet.
+    rough = np.abs(reduced / smooth - 1).max(axis=-1)
+    if np.quantile(rough, 0.99) > ROUGH:
+        return "shows more than a plain sheet"
+    return ""

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import find_objects
 
 from sagglab.columns import COLOUR_MEASURES, MEASURES, conform
-from sagglab.errors import Problem, Problems, SagglabError, TargetError
+from sagglab.errors import PhotoError, Problem, Problems, SagglabError, TargetError
 from sagglab.photo.calibration import CRUSHED, Calibration, calibrate
 from sagglab.photo.doubt import doubt
 from sagglab.photo.flags import flagged
@@ -44,7 +44,7 @@ MUCH_CLIPPED, MUCH_BEYOND = 0.05, 0.02
 #: A surface this light in one channel that is crushed in another is colourful, not black.
 COLOURFUL = 0.02
 
-_HOW_TO_WRITE_CORNERS = "write the corner patches' centres, going round, as x y; x y; x y; x y"
+_HOW_TO_WRITE_CORNERS = "write the corner patches' centres, round from row 1, column 1, as x y; x y; x y; x y"
 
 #: The reference table taken when none is named.
 USUAL_TARGET = "24-patch-from-2014-11"
@@ -182,21 +182,24 @@ def _calibrated(
     target_shot: TargetShot | None,
 ) -> tuple[Calibration, NDArray[np.float64], float, Problems]:
     """Calibrate from the photograph's own target, or borrow; with corners, confidence, what is to be told."""
+    given = None if corners is None else _given_corners(corners)
     try:
-        if corners is None:
+        if given is None:
             found = find_target(photo.linear, reference)
             places, hidden, told = found.corners, found.hidden, found.problems
             confidence = found.confidence
         else:
-            places, hidden, told = _given_corners(corners), None, Problems()
-            confidence = np.nan
+            places, hidden, told, confidence = given, None, Problems(), np.nan
         samples = sample_patches(photo.linear, places, (reference.rows, reference.columns), hidden)
         field, unused = _flat_for(flat, photo.linear.shape[:2])
         calibration = calibrate(samples, reference, field, photo.linear)
         return calibration, places, confidence, Problems([*told, *samples.problems, *unused])
     except TargetError as error:
         # Corners that were given and cannot be used are to be mended, not passed over.
-        if target_shot is None or corners is not None:
+        if given is not None:
+            cause = f"at the target corners that were stated, {error.cause}"
+            raise TargetError("photograph", cause, _HOW_TO_WRITE_CORNERS) from error
+        if target_shot is None:
             raise
         calibration, told = borrow(photo, target_shot, error)
         return calibration, np.full((4, 2), np.nan), np.nan, told
@@ -287,14 +290,22 @@ def _flat_for(
     if flat is None:
         return None, Problems()
     path = Path(flat)
-    field = _read_flat(str(path), path.stat().st_mtime_ns if path.is_file() else 0)
-    if field.size == size:
+    try:
+        field = _read_flat(str(path), path.stat().st_mtime_ns if path.is_file() else 0)
+    except PhotoError as error:
+        cause = f"its flat field {path.name} cannot be used: {error.cause}"
+        raise PhotoError("photograph", cause, error.remedy) from error
+    if field.size == size and not field.fault:
         return field, Problems()
-    cause = (
-        f"the flat field is {field.size[1]} by {field.size[0]} pixels and the photograph {size[1]} by "
-        f"{size[0]}, so it was not used"
-    )
     remedy = "photograph the plain sheet with the same camera, held the same way"
+    if field.fault:
+        cause = f"the flat field {path.name} {field.fault}, so it was not used"
+        remedy = "photograph an evenly lit plain sheet, neither burnt out nor dark, that fills the frame"
+    else:
+        cause = (
+            f"the flat field is {field.size[1]} by {field.size[0]} pixels and the photograph {size[1]} by "
+            f"{size[0]}, so it was not used"
+        )
     return None, Problems([Problem("photos", None, "setup", cause, remedy, stops=False)])
 
 

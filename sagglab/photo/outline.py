@@ -8,7 +8,6 @@ meet at the sharpest edge between them, which a soft shadow is not.
 from __future__ import annotations
 
 import os
-import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -271,9 +270,8 @@ def given_outline(outline: ArrayLike | str | os.PathLike[str], shape: tuple[int,
     np.int64(6)
     """
     if isinstance(outline, (str, os.PathLike)):
-        found = re.findall(r"(-?\d+(?:\.\d+)?)\s+(-?\d+(?:\.\d+)?)", str(outline))
         is_places = isinstance(outline, str) and ";" in outline
-        values = np.array(found, dtype=float) if is_places else _mask_picture(Path(outline))
+        values = _places(outline) if is_places else _mask_picture(Path(outline))
     else:
         values = np.asarray(outline)
     if values.ndim == 2 and values.shape[1] == 2 and len(values) >= 3 and shape != values.shape:
@@ -283,12 +281,27 @@ def given_outline(outline: ArrayLike | str | os.PathLike[str], shape: tuple[int,
     if values.shape != tuple(shape):
         raise OutlineError(
             "pot outline",
-            "it is neither three places or more nor a mask of the photograph's size",
+            "the pot outline is neither three places or more nor a mask of the photograph's size",
             f"write it as x y; x y; x y …, or give a mask of {shape[1]} by {shape[0]} pixels",
         )
     if not values.any():
-        raise OutlineError("pot outline", "no pixel lies inside it", "give the places around the pot")
+        raise OutlineError(
+            "pot outline", "no pixel lies inside the pot outline", "give the places around the pot"
+        )
     return values.astype(bool)
+
+
+def _places(outline: str) -> NDArray[np.float64]:
+    pairs = [pair.split() for pair in outline.strip().strip(";").split(";")]
+    try:
+        values = np.array(pairs, dtype=float).reshape(-1, 2)
+    except ValueError as error:
+        raise OutlineError(
+            "pot outline", "one of its places is not two numbers", "write it as x y; x y; x y …, as 650.5 265"
+        ) from error
+    if not np.isfinite(values).all():
+        raise OutlineError("pot outline", "one of its places lies nowhere", "write it as x y; x y; x y …")
+    return values
 
 
 def _mask_picture(path: Path) -> NDArray[np.bool_]:

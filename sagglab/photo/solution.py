@@ -69,6 +69,8 @@ class Seen:
         shown, reference = self.shown[chosen], self.patches.xyz[chosen, 1:2]
         places = self.places.reshape(-1, 2)[chosen]
         tone = fit_tone(shown, reference)
+        if not chosen.any():
+            return tone  # a target without greys: as it is
         # A flat field's own tone must be undone to know the light, and the light at each neutral patch to
         # know the tone. Two rounds settle both to 1e-6, since the light differs by little over a target.
         for _ in range(2):

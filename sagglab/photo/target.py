@@ -142,7 +142,8 @@ def find_target(linear: NDArray[np.floating], target: Target) -> FoundTarget:
     raise TargetError(
         "photograph",
         cause,
-        "take it with the whole target in the frame, sharp and not too small, or state 'target corners'",
+        "take it with the whole target in the frame, sharp and not too small, state 'target corners', or, "
+        "where it is another target, have the setup name its table",
     )
 
 

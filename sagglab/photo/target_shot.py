@@ -62,7 +62,9 @@ def borrow(photo: Photo, lent: TargetShot, why: TargetError) -> tuple[Calibratio
     apart = _apart(photo.shot, lent.shot)
     told = [flagged("calibrated from another photograph", why=why.cause, photo=name, apart=apart)]
     stops = _stops(photo.shot) - _stops(lent.shot)
-    if abs(stops) > SAME_EXPOSURE:
+    if math.isnan(stops):
+        told.append(flagged("exposure not told"))
+    elif abs(stops) > SAME_EXPOSURE:
         told.append(flagged("other exposure", stops=abs(stops), way="more" if stops > 0 else "less"))
     mapping = lent.calibration.mapping
     if lent.size != photo.linear.shape[:2]:

@@ -1,5 +1,7 @@
 """Calibration: painted targets through cameras that are known exactly."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -341,3 +343,38 @@ def test_flat_field_takes_out_the_fall_off(painted, dim_corner):
     without = calibrate(samples(shown), target)
     middle, corner = (without.lab(grey * dim_corner[y, x], [x, y]) for x, y in ((300, 200), (560, 370)))
     assert delta_e_2000(middle, corner) > 5
+
+
+def test_a_photograph_that_is_too_dark_is_flagged(painted):
+    light, target = painted
+    assert "too dark" not in calibrate(samples(light), target).problems.flags
+    assert "too dark" in calibrate(samples(0.05 * light), target).problems.flags
+
+
+def test_hidden_greys_leave_no_tone(painted):
+    light, target = painted
+    with pytest.raises(TargetError, match="too few of the target's grey patches"):
+        calibrate(samples(light, hidden=range(19, 24)), target)
+
+
+def test_a_target_without_greys_is_flagged(painted):
+    light, target = painted
+    coloured = Target("coloured", target.lab[:3], target.patches[:18])
+    found = calibrate(samples(light[:3]), coloured)
+    assert "too few greys" in found.problems.flags
+
+
+def test_colours_darker_than_the_tones_darkest_patch_are_less_sure(painted):
+    light, target = painted
+    found = calibrate(samples(light), target)
+    dark = [[10.0, 0.5, 0.5]]
+    without = replace(found, darkest=10.0)
+    assert found.standard_error(dark)[0] > without.standard_error(dark)[0] + 0.5
+    assert found.darkest == pytest.approx(target.lab[3, 5, 0])
+
+
+def test_another_charts_colours_cannot_be_used(painted):
+    light, target = painted
+    shuffled = np.random.default_rng(5).permutation(light.reshape(-1, 3)).reshape(light.shape)
+    with pytest.raises(TargetError, match=r"left out in turn, come out ΔE00 \d+ off"):
+        calibrate(samples(shuffled), target)

@@ -43,3 +43,28 @@ def test_specks_on_the_sheet_are_smoothed_away():
     sheet = np.full((300, 400, 3), 0.4, dtype=np.float32)
     sheet[150:153, 200:203] = 0.05
     np.testing.assert_allclose(flat_field(sheet).at([201, 151], AS_IT_IS), 1, atol=0.005)
+
+
+def pot_before(light):
+    light = light.copy()
+    light[100:220, 150:260] *= 0.3
+    return light
+
+
+@pytest.mark.parametrize(
+    ("shown", "fault"),
+    [
+        (0.4 * falling((300, 400)), ""),
+        (np.minimum(1.2 * falling((300, 400)), 1), "is burnt out"),
+        (0.005 * falling((300, 400)), "is too dark"),
+        (pot_before(0.4 * falling((300, 400))), "shows more than a plain sheet"),
+    ],
+    ids=["sheet", "burnt out", "dark", "a pot in front"],
+)
+def test_what_is_no_flat_field_says_so(shown, fault):
+    assert flat_field(shown.astype(np.float32)).fault == fault
+
+
+def test_noise_is_no_fault():
+    noise = np.random.default_rng(2).normal(1, 0.03, (300, 400, 3))
+    assert flat_field((0.4 * falling((300, 400)) * noise).astype(np.float32)).fault == ""

@@ -14,7 +14,7 @@ from PIL import Image
 
 from sagglab.colour import delta_e_2000, linear_to_srgb, linear_to_xyz, srgb_to_linear
 from sagglab.columns import MEASURES
-from sagglab.errors import MissingFileError, OutlineError, TargetError
+from sagglab.errors import MissingFileError, OutlineError, PhotoError, TargetError
 from sagglab.photo.image import read_photo
 from sagglab.photo.measure import measure_photo
 
@@ -354,3 +354,28 @@ def test_camera_raw_from_end_to_end(within, in_srgb, scene, own_target, dng, tmp
     assert found.calibration.mean < 2.5
     assert delta_e_2000(lab_of(found), lab_of(in_srgb)) < 2
     assert found.shot.iso == 200
+
+
+def test_a_flat_with_a_pot_in_it_is_told_and_not_used(scene_file, scene, own_target, demo):
+    found = measure_photo(
+        scene_file, own_target, demo / "photos/p02-front.jpg", outline=scene.pot, corners=scene.corners
+    )
+    assert "the flat field p02-front.jpg shows more than a plain sheet" in found.problems.told
+    assert found.table["fall-off"].item() != "by the flat field"
+
+
+def test_a_flat_that_is_no_picture_is_named(scene_file, own_target, tmp_path):
+    (tmp_path / "words.jpg").write_text("no picture")
+    with pytest.raises(PhotoError, match=r"pot\.png: its flat field words\.jpg cannot be used: it is"):
+        measure_photo(scene_file, own_target, tmp_path / "words.jpg")
+
+
+def test_corners_in_another_order_are_told_as_such(scene_file, scene, own_target):
+    with pytest.raises(TargetError, match=r"at the target corners that were stated, .* ΔE00 \d+ off"):
+        measure_photo(scene_file, own_target, corners=scene.corners[[2, 3, 0, 1]], outline=scene.pot)
+
+
+@pytest.mark.parametrize("outline", ["650,5 265,2; 700 300; 1 1", "650 265; oops; 1 1", "1 1; 2 nan; 9 9"])
+def test_an_outline_with_a_place_that_is_none(scene_file, scene, own_target, outline):
+    with pytest.raises(OutlineError, match="one of its places"):
+        measure_photo(scene_file, own_target, corners=scene.corners, outline=outline)

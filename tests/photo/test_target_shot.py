@@ -42,7 +42,7 @@ def photo(shot=None, size=(300, 400), profile="sRGB"):
 def test_the_calibration_serves_and_a_flag_says_so(lent, calibration):
     found, told = borrow(photo(), lent(), WHY)
     assert found.mapping is calibration.mapping
-    assert told.flags == "calibrated from another photograph"
+    assert told.flags == "calibrated from another photograph; exposure not told"
     assert "no target was found" in told.told
     assert "target-1.jpg calibrated it" in told.told
     assert not told.stopping
