@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -57,9 +58,13 @@ def measure_photos(
     lent: dict[str, list[_Lent]] = {}
     told = "{desc} {percentage:3.0f}% |{bar}| {n_fmt} of {total_fmt} photographs, {remaining} left"
     with (
+        warnings.catch_warnings(),
         joblib.Parallel(n_jobs=jobs, return_as="generator") as shared,
         tqdm(total=len(photos), desc="measuring", bar_format=told) as bar,
     ):
+        # A worker that large photographs left large is replaced, which is told in words that say nothing here;
+        # where warnings are errors, telling it would end the thread that hands out the work.
+        warnings.filterwarnings("ignore", "A worker stopped while some jobs")
         # Those of the target alone go first, since the others may need what they lend.
         for of_pots in (False, True):
             places = [place for place, row in enumerate(photos) if bool(row["pot"]) is of_pots]
