@@ -62,8 +62,8 @@ def measure_photos(
         joblib.Parallel(n_jobs=jobs, return_as="generator") as shared,
         tqdm(total=len(photos), desc="measuring", bar_format=told) as bar,
     ):
-        # A worker that large photographs left large is replaced, which is told in words that say nothing here;
-        # where warnings are errors, telling it would end the thread that hands out the work.
+        # A worker that large photographs left large is replaced, and joblib's words for it would puzzle the
+        # reader; where warnings are errors, they would end the thread that hands out the work.
         warnings.filterwarnings("ignore", "A worker stopped while some jobs")
         # Those of the target alone go first, since the others may need what they lend.
         for of_pots in (False, True):

@@ -6,6 +6,7 @@ import pytest
 from sagglab.photo.calibration import calibrate
 from sagglab.photo.patches import PatchSamples
 from sagglab.photo.white_balance import DIFFERS, balance_differs, shown_balance
+from sagglab.targets import Target
 
 
 @pytest.fixture
@@ -15,12 +16,9 @@ def calibrated(painted):
     row, column = np.mgrid[:4, :6]
     places = np.stack([100 + 50 * column, 100 + 50 * row], axis=-1).astype(float)
 
-    def calibrated(gains=(1, 1, 1), unseen=()):
-        suspicion = np.full((4, 6), "", dtype="<U6")
-        for patch in unseen:
-            suspicion[patch] = "hidden"
-        samples = PatchSamples(places, light * gains, np.zeros((4, 6)), suspicion=suspicion)
-        return calibrate(samples, target)
+    def calibrated(gains=(1, 1, 1), rows=4):
+        part = Target("part", target.lab[:rows], target.patches[: 6 * rows])
+        return calibrate(PatchSamples(places[:rows], light[:rows] * gains, np.zeros((rows, 6))), part)
 
     return calibrated
 
@@ -37,9 +35,8 @@ def test_exposure_is_no_balance(calibrated):
     np.testing.assert_allclose(brighter, shown_balance(calibrated()), atol=1e-3)
 
 
-def test_too_few_neutral_patches_tell_nothing(calibrated):
-    hidden = [(3, column) for column in range(4)]
-    assert np.isnan(shown_balance(calibrated(unseen=hidden))).all()
+def test_a_target_without_neutral_patches_tells_nothing(calibrated):
+    assert np.isnan(shown_balance(calibrated(rows=3))).all()
 
 
 def test_only_what_the_camera_set_by_itself_is_doubted():
