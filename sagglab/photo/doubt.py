@@ -86,7 +86,7 @@ def doubt(
     calibrated = calibration.standard_error(values[::every], weights[::every])
     facing = np.average((1 - surface.facing[measured]) / shading(surface)[measured], weights=weights)
     share = np.hypot(calibration.mapping.light.doubt, FACING_DOUBT * facing)
+    calibrated = np.hypot(calibrated, CUT_OFF * cut_off)
     # All three coordinates are differences of cube roots: light that is off by a share moves L* + 16, a* and
     # b* by a third of it.
-    calibrated = np.hypot(calibrated, CUT_OFF * cut_off)
     return Doubt(mean, calibrated, share / 3 * np.abs(mean + [16, 0, 0]))

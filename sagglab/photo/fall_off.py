@@ -102,13 +102,9 @@ class TargetTrend:
     #: Little less than without any correction: the target is near the pot, not where it is.
     doubt = 0.03
 
-    def across(self, places: ArrayLike) -> NDArray[np.float64]:
-        """Places as shares of the target's width and height from its middle, held at ±1."""
-        return across_target(self.to_grid, self.shape, places)
-
     def at(self, places: ArrayLike, _tone: Tone) -> NDArray[np.float64]:
         """Relative light at places (x, y), shape ``(..., 2)``; 1 in the middle of the target."""
-        light = np.exp(self.across(places) @ np.asarray(self.slopes))
+        light = np.exp(across_target(self.to_grid, self.shape, places) @ np.asarray(self.slopes))
         return np.repeat(light[..., None], 3, axis=-1)
 
 
@@ -146,6 +142,7 @@ def backdrop_trend(
     scale = min(1.0, LOOKED_AT / max(rows, columns))
     size = max(8, round(columns * scale)), max(8, round(rows * scale))
     light = tone(cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
+    # Only differences of colour count, for which any RGB is near enough to sRGB.
     lab = xyz_to_lab(linear_to_xyz(light))
     likely = ~_target(corners, shape, np.array(size) / [columns, rows], size)
     edge = np.zeros_like(likely)

@@ -77,7 +77,7 @@ FLAGS: dict[str, tuple[str, str]] = {
         "photograph a plain sheet in the same light as the setup's flat field",
     ),
     "calibrated from another photograph": (
-        "its own target serves not ({why}), so that {photo}{apart} calibrated it",
+        "its own target cannot be used ({why}), so that {photo}{apart} calibrated it",
         "have the whole target in the frame",
     ),
     "exposure not told": (

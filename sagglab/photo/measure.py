@@ -167,7 +167,7 @@ def measure_photo(
         "fall-off": calibration.mapping.light.source,
         "colour profile": photo.profile,
         "flags": problems.flags,
-        "problems": Problems(problem for problem in problems if not problem.flag).told,
+        "problems": problems.unflagged.told,
     }
     return MeasuredPhoto(
         photo.path, conform([row], MEASURES), calibration, places, found.mask, surface, photo.shot, problems
