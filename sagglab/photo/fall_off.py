@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sagglab.colour import linear_to_xyz, xyz_to_lab
-from sagglab.photo.patches import grid_to_picture
+from sagglab.photo.patches import target_area
 from sagglab.photo.tone import Tone
 
 #: Longest side, in pixels, at which the backdrop is looked at.
@@ -144,7 +144,7 @@ def backdrop_trend(
     light = tone(cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
     # Only differences of colour count, for which any RGB is near enough to sRGB.
     lab = xyz_to_lab(linear_to_xyz(light))
-    likely = ~_target(corners, shape, np.array(size) / [columns, rows], size)
+    likely = ~target_area(corners, shape, (rows, columns), size[::-1], FRAME)
     edge = np.zeros_like(likely)
     margin = max(2, size[0] // 25)
     edge[:margin] = edge[:, :margin] = edge[:, -margin:] = True
@@ -163,18 +163,6 @@ def backdrop_trend(
     if scatter > PLAIN or kept.mean() < LEAST_SHARE:
         return None
     return BackdropTrend(float(coefficients[0]), float(coefficients[1]), columns)
-
-
-def _target(
-    corners: NDArray[np.float64], shape: tuple[int, int], scale: NDArray[np.float64], size: tuple[int, int]
-) -> NDArray[np.bool_]:
-    rows, columns = shape
-    low, right, down = -FRAME, columns - 1 + FRAME, rows - 1 + FRAME
-    frame = np.array([[[low, low], [right, low], [right, down], [low, down]]])
-    around = cv2.perspectiveTransform(frame, grid_to_picture(corners, shape))[0]
-    mask = np.zeros(size[::-1], dtype=np.uint8)
-    cv2.fillPoly(mask, [np.rint((around + 0.5) * scale - 0.5).astype(np.int32)], 1)
-    return mask.astype(bool)
 
 
 def _trend_in_rows(

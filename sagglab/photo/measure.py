@@ -21,7 +21,7 @@ from sagglab.photo.flags import flagged
 from sagglab.photo.flat import FlatField, flat_field
 from sagglab.photo.image import Photo, read_photo
 from sagglab.photo.outline import Outline, find_outline, given_outline
-from sagglab.photo.patches import CLIPPED, grid_to_picture, sample_patches
+from sagglab.photo.patches import CLIPPED, sample_patches, target_area
 from sagglab.photo.shot import Shot
 from sagglab.photo.surface import Surface, central_band, colour_measures, shading, without_glare
 from sagglab.photo.target import find_target
@@ -33,6 +33,8 @@ from sagglab.targets import Target, read_target
 MEASURED_AT = 1600
 #: Longest side at which the outline is searched for.
 OUTLINED_AT = 800
+#: The target's frame, which is no pot, reaches this far beyond the outer patches' centres, in patches.
+FRAME = 1.25
 #: Light is averaged over this many pixels around each (standard deviation) before its colour is reckoned:
 #: colour is curved in light, and noise in a dark channel comes out as colour (rendered scenes with a noisy
 #: blue channel: b* 1.25 too high without, 0.56 with it, and no less with more; L* moves by 0.02).
@@ -332,17 +334,11 @@ def _outline(
     if given is not None:
         return Outline(given_outline(given, size), Problems())
     reduced, at = _reduced(linear, OUTLINED_AT)
-    elsewhere = np.zeros(reduced.shape[:2], dtype=np.uint8)
-    if not np.isnan(corners).any():
-        # The target with its frame: a patch and a quarter beyond the outer patches' centres.
-        reach = 1.25
-        frame = np.array([[-reach, -reach], [1, -reach], [1, 1], [-reach, 1]])
-        frame[[1, 2], 0] = target.columns - 1 + reach
-        frame[[2, 3], 1] = target.rows - 1 + reach
-        onto = grid_to_picture(corners, (target.rows, target.columns))
-        around = cv2.perspectiveTransform(frame[None], onto)[0]
-        scale = np.array([reduced.shape[1] / size[1], reduced.shape[0] / size[0]])
-        cv2.fillPoly(elsewhere, [np.rint((around + 0.5) * scale - 0.5).astype(np.int32)], 1)
-    found = find_outline(calibration.lab(reduced, at), elsewhere.astype(bool))
+    if np.isnan(corners).any():
+        elsewhere = np.zeros(reduced.shape[:2], dtype=bool)
+    else:
+        shape = target.rows, target.columns
+        elsewhere = target_area(corners, shape, size, reduced.shape[:2], FRAME)
+    found = find_outline(calibration.lab(reduced, at), elsewhere)
     mask = cv2.resize(found.mask.astype(np.float32), size[::-1], interpolation=cv2.INTER_LINEAR) > 0.5
     return Outline(mask, found.problems)

@@ -90,6 +90,35 @@ def grid_to_picture(corners: ArrayLike, shape: tuple[int, int]) -> NDArray[np.fl
     return cv2.getPerspectiveTransform(grid, np.asarray(corners, dtype=np.float32))
 
 
+def target_area(
+    corners: ArrayLike, shape: tuple[int, int], size: tuple[int, int], reduced: tuple[int, int], reach: float
+) -> NDArray[np.bool_]:
+    """Tell where a target lies, with its frame, in a reduced picture.
+
+    Parameters
+    ----------
+    corners : array_like, shape (4, 2)
+        As `grid_to_picture` takes them, in pixels of the full picture.
+    shape : (rows, columns)
+        Of the target.
+    size, reduced : (rows, columns)
+        Of the full and the reduced picture.
+    reach : float
+        How far the frame reaches beyond the outer patches' centres, in patches.
+
+    Returns
+    -------
+    ndarray of bool, of the reduced picture's shape
+    """
+    right, down = shape[1] - 1 + reach, shape[0] - 1 + reach
+    frame = np.array([[[-reach, -reach], [right, -reach], [right, down], [-reach, down]]])
+    around = cv2.perspectiveTransform(frame, grid_to_picture(corners, shape))[0]
+    scale = np.array([reduced[1] / size[1], reduced[0] / size[0]])
+    mask = np.zeros(reduced, dtype=np.uint8)
+    cv2.fillPoly(mask, [np.rint((around + 0.5) * scale - 0.5).astype(np.int32)], 1)
+    return mask.astype(bool)
+
+
 def outside_picture(
     homography: NDArray[np.float64], shape: tuple[int, int], size: tuple[int, int]
 ) -> NDArray[np.bool_]:
