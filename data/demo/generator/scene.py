@@ -14,7 +14,7 @@ from scipy.ndimage import gaussian_filter
 
 from generator import spectra
 from generator.camera import HEIGHT, WIDTH, Setup, expose, light_over_frame, named_setup
-from generator.surface import PROFILES, REFLECTANCE, Piece, Surface, make_surface, radius, slope
+from generator.surface import PROFILES, REFLECTANCE, Piece, Surface, make_surface, radius, slope, turned
 
 PX_PER_CM = 40.0
 FLOOR_Y = 716.0
@@ -77,7 +77,7 @@ def render_scene(
     seed: int | list[int],
     *,
     setup: Setup | str = "phone",
-    view: str = "front",
+    view: str | float = "front",
     surface: Surface | None = None,
     turn: float = 0.0,
 ) -> Scene:
@@ -88,7 +88,8 @@ def render_scene(
     seed : int or list of int
         Decides place, tilt and noise, and the pot where none is given.
     setup : Setup or {"phone", "camera"}
-    view : {"front", "back"}
+    view : {"front", "back"} or float
+        A number is how far the pot is turned, in degrees.
     surface : Surface, optional
         The pot; drawn from the seed unless given.
     turn : float
@@ -214,7 +215,7 @@ def _add_target(
 
 
 def _add_pot(
-    canvas: NDArray[np.float32], setup: Setup, view: str, surface: Surface, x0: float, floor: float
+    canvas: NDArray[np.float32], setup: Setup, view: str | float, surface: Surface, x0: float, floor: float
 ) -> tuple[NDArray[np.bool_], NDArray[np.float32]]:
     """Put the pot on the table; where it is and the light on it are returned."""
     piece = surface.piece
@@ -241,7 +242,7 @@ def _add_pot(
     ends = np.minimum(height, 1 - height) * tall
     cover = np.clip(np.minimum(aside, ends) + 0.5, 0, 1)
 
-    seen = _look_up(surface, height, np.degrees(np.arctan2(sine, cosine)) + (180 if view == "back" else 0))
+    seen = _look_up(surface, height, np.degrees(np.arctan2(sine, cosine)) + turned(view))
     # Raw is linear in the spectrum and the spectrum in the shares, so that mixing the kinds' raw responses is
     # mixing their spectra, at a tenth of the work.
     raw = seen @ setup.raw(REFLECTANCE)

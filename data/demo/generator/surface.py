@@ -90,12 +90,13 @@ class Surface:
     lab: NDArray[np.float32]
     area: NDArray[np.float64]
 
-    def means(self, view: str, half_width: float = BAND_DEGREES) -> tuple[NDArray[np.float64], float]:
+    def means(self, view: str | float, half_width: float = BAND_DEGREES) -> tuple[NDArray[np.float64], float]:
         """Average a view by area: its mean colour, and its dark share.
 
         Parameters
         ----------
-        view : {"front", "back", "both"}
+        view : {"front", "back", "both"} or float
+            A number is how far the pot is turned, in degrees; the back is 180.
         half_width : float
             Degrees to either side; 90 takes the whole visible side.
 
@@ -117,10 +118,15 @@ def angles() -> NDArray[np.float64]:
     return ((np.arange(COLUMNS) + 0.5) * 360 / COLUMNS + 180) % 360 - 180
 
 
-def _columns(view: str, half_width: float) -> NDArray[np.bool_]:
-    front = np.abs(angles()) <= half_width
-    back = np.abs(angles()) >= 180 - half_width
-    return {"front": front, "back": back, "both": front | back}[view]
+def turned(view: str | float) -> float:
+    """Angle of the surface that faces the camera in a view, degrees."""
+    return {"front": 0.0, "back": 180.0}[view] if isinstance(view, str) else float(view)
+
+
+def _columns(view: str | float, half_width: float) -> NDArray[np.bool_]:
+    if view == "both":
+        return _columns("front", half_width) | _columns("back", half_width)
+    return np.abs((angles() - turned(view) + 180) % 360 - 180) <= half_width
 
 
 def radius(piece: Piece, height: NDArray[np.float64]) -> NDArray[np.float64]:
