@@ -7,7 +7,9 @@ from sagglab import columns
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, Column, conform, empty
 
 DECLARED = {
-    name: value for name, value in vars(columns).items() if name.isupper() and isinstance(value, tuple)
+    name: value
+    for name, value in vars(columns).items()
+    if isinstance(value, tuple) and all(isinstance(each, Column) for each in value)
 }
 TABLES = {**DECLARED, **BOOK_TABLES, **OPTIONAL_TABLES}
 

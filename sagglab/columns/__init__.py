@@ -1,0 +1,47 @@
+"""Columns: name, kind, unit and meaning of every table's columns, said once.
+
+A table's heading is the column's name with its unit in brackets. Columns that a user adds to the batch book
+(any material as ``name [unit]``, any text) need no entry here.
+"""
+
+from sagglab.columns.book import BOOK_TABLES, OPTIONAL_TABLES
+from sagglab.columns.declared import Column, conform, empty
+from sagglab.columns.firings import FIRING_MEASURES, HEAT_MEASURES, READINGS
+from sagglab.columns.surfaces import (
+    CALIBRATION_MEASURES,
+    COLOUR_MEASURES,
+    DOUBT_MEASURES,
+    FOUND_MEASURES,
+    HEIGHT_MEASURES,
+    HEIGHT_STEPS,
+    PALETTE_COLOURS,
+    PALETTE_MEASURES,
+    PATCHINESS_MEASURES,
+    QUANTILE_MEASURES,
+    SHAPE_MEASURES,
+)
+from sagglab.columns.views import MEASURES, RESULTS
+
+__all__ = [
+    "BOOK_TABLES",
+    "CALIBRATION_MEASURES",
+    "COLOUR_MEASURES",
+    "DOUBT_MEASURES",
+    "FIRING_MEASURES",
+    "FOUND_MEASURES",
+    "HEAT_MEASURES",
+    "HEIGHT_MEASURES",
+    "HEIGHT_STEPS",
+    "MEASURES",
+    "OPTIONAL_TABLES",
+    "PALETTE_COLOURS",
+    "PALETTE_MEASURES",
+    "PATCHINESS_MEASURES",
+    "QUANTILE_MEASURES",
+    "READINGS",
+    "RESULTS",
+    "SHAPE_MEASURES",
+    "Column",
+    "conform",
+    "empty",
+]
