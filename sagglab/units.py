@@ -18,6 +18,9 @@ from sagglab.errors import UnitError
 
 ABSOLUTE_ZERO_C = -273.15
 
+#: A dusting for its surface, in grams for 100 cm².
+PER_AREA = "g/100cm2"
+
 #: The working unit of each kind of amount, by pint's dimensionality.
 WORKING_UNITS = {
     "[mass]": "g",
@@ -25,6 +28,7 @@ WORKING_UNITS = {
     "[temperature]": "degC",
     "[time]": "min",
     "[length] ** 3": "mL",
+    "[mass] / [length] ** 2": PER_AREA,
     "[coat]": "coats",
     "dimensionless": "count",
 }
@@ -67,6 +71,8 @@ def registry() -> pint.UnitRegistry:
 
 @cache
 def _unit(text: str) -> pint.Unit:
+    if text == PER_AREA:
+        return registry().Unit("g/dm**2")
     text = _SHORT_FOR.get(text, text)
     if text == "gr":
         raise UnitError("unit [gr]", "it can mean gram or grain", "write [g] or [grain]")

@@ -118,3 +118,29 @@ def test_a_file_that_is_no_table(tmp_path, content):
 def test_a_target_already_read_is_returned_as_it_is():
     target = read_target(built_in_targets()[0])
     assert read_target(target) is target
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell", "mm"), [("[mm]", "13", 13), ("[cm]", "1.3", 13), ("[in]", "0,5", 12.7)]
+)
+def test_pitch_of_the_patches_is_read_with_its_unit(table, written, heading, cell, mm):
+    told = table.assign(**{f"patch pitch {heading}": [cell, *[""] * (len(table) - 1)]})
+    assert read_target(written(told)).pitch_mm == pytest.approx(mm)
+    assert np.isnan(read_target(written(table)).pitch_mm)
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        {"patch pitch": "13"},
+        {"patch pitch [g]": "13"},
+        {"patch pitch [mm]": "wide"},
+        {"patch pitch [mm]": "0"},
+        {"patch pitch [mm]": ["13", "14", "", "", "", ""]},
+        {"patch pitch [mm]": "13", "patch pitch [cm]": "1.3"},
+    ],
+    ids=["no unit", "a weight", "no number", "nil", "two", "two columns"],
+)
+def test_a_pitch_that_is_no_length_is_refused(table, written, columns):
+    with pytest.raises(TargetError, match="patch pitch"):
+        read_target(written(table.assign(**columns)))

@@ -36,6 +36,7 @@ def test_kelvin():
         (1, "L", "mL", 1000),
         (5, "cm3", "mL", 5),
         (1, "coat", "coats", 1),
+        (3, "g/100cm2", "g/100cm2", 3),
     ],
 )
 def test_amounts(amount, unit, to, expected):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 from dataclasses import dataclass
@@ -13,7 +14,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.delimited import delimiter_of, number, read_text, split_rows
-from sagglab.errors import MissingFileError, TargetError
+from sagglab.errors import MissingFileError, TargetError, UnitError
+from sagglab.units import convert, parse_heading
 
 BUILT_IN = files("sagglab.targets")
 
@@ -37,12 +39,15 @@ class Target:
         A name for each patch, row by row.
     stated : bool
         Whether the table states its illuminant and observer; D50 and 2° are taken where it does not.
+    pitch_mm : float
+        From the middle of one patch to that of the next, along a row; NaN where the table does not tell.
     """
 
     name: str
     lab: NDArray[np.float64]
     patches: tuple[str, ...]
     stated: bool = True
+    pitch_mm: float = math.nan
 
     @property
     def rows(self) -> int:
@@ -75,8 +80,8 @@ def read_target(target: str | os.PathLike[str] | Target) -> Target:
     ----------
     target : str or path
         A built-in name, or the path to a CSV table with the columns ``row``, ``column``, ``L*``, ``a*``,
-        ``b*``, and, where stated, ``illuminant``, ``observer`` and ``patch`` (a name). A target that is
-        already read is returned as it is.
+        ``b*``, and, where stated, ``illuminant``, ``observer``, ``patch`` (a name) and ``patch pitch`` in
+        a unit of length, as ``patch pitch [mm]``. A target that is already read is returned as it is.
 
     Returns
     -------
@@ -163,4 +168,22 @@ def _checked(table: pd.DataFrame, where: str, name: str) -> Target:
         lab=numbers[["L*", "a*", "b*"]].to_numpy().reshape(*shape, 3),
         patches=patches,
         stated=all(column in table and (table[column] != "").all() for column in CONDITIONS),
+        pitch_mm=_pitch_mm(table, where),
     )
+
+
+def _pitch_mm(table: pd.DataFrame, where: str) -> float:
+    """How far apart the patches lie, from the column that tells it; every row tells the same, or is blank."""
+    headings = [heading for heading in table if parse_heading(str(heading)).name == "patch pitch"]
+    told = {cell for heading in headings for cell in table[heading] if cell}
+    if not told:
+        return math.nan
+    remedy = "write how far apart the middles of neighbouring patches lie, as 13 under 'patch pitch [mm]'"
+    unit = parse_heading(str(headings[0])).unit
+    pitch = number(told.pop())
+    if told or len(headings) > 1 or not (pitch is not None and 0 < pitch < math.inf) or unit is None:
+        raise TargetError(where, "its patch pitch is not one length with a unit", remedy)
+    try:
+        return float(convert(pitch, unit, "mm"))
+    except UnitError as error:
+        raise TargetError(where, f"its patch pitch has no unit of length: {error.cause}", remedy) from error
