@@ -15,6 +15,7 @@ from scipy.ndimage import gaussian_filter
 from generator import spectra
 from generator.camera import HEIGHT, WIDTH, Setup, expose, light_over_frame, named_setup
 from generator.surface import PROFILES, REFLECTANCE, Piece, Surface, make_surface, radius, slope, turned
+from generator.surroundings import Surroundings, paint_before, paint_behind
 
 PX_PER_CM = 40.0
 FLOOR_Y = 716.0
@@ -52,6 +53,8 @@ class Scene:
     light : ndarray of float32, shape (900, 1200)
         Light on the pot's surface relative to that on the target, from the way it faces and from what it
         shades of itself; without mirrored light and without the setup's fall-off. 1 elsewhere.
+    surface : Surface or None
+        The pot's.
     """
 
     srgb: NDArray[np.uint8]
@@ -60,6 +63,7 @@ class Scene:
     lab: NDArray[np.float64]
     dark: float
     light: NDArray[np.float32]
+    surface: Surface | None = None
 
 
 def draw_piece(rng: np.random.Generator) -> Piece:
@@ -80,6 +84,8 @@ def render_scene(
     view: str | float = "front",
     surface: Surface | None = None,
     turn: float = 0.0,
+    around: Surroundings | None = None,
+    second: Surface | None = None,
 ) -> Scene:
     """Photograph a pot beside the target.
 
@@ -94,10 +100,15 @@ def render_scene(
         The pot; drawn from the seed unless given.
     turn : float
         The target's turn in its plane, degrees anticlockwise, on top of a few degrees of chance.
+    around : Surroundings, optional
+        What is behind and beside the pot, instead of the grey sweep alone.
+    second : Surface, optional
+        Another pot, which stands where the target would.
 
     Returns
     -------
     Scene
+        Its truth is that of the first pot.
     """
     rng, setup = np.random.default_rng(seed), named_setup(setup)
     if surface is None:
@@ -107,12 +118,22 @@ def render_scene(
     axis_x = 600 - side * 205 + rng.uniform(-15, 15)
     target_x = 600 + side * rng.uniform(330, 350)
     floor = FLOOR_Y + rng.uniform(-6, 6)
-    _cast_shadow(canvas, axis_x, floor, surface.piece.diameter_cm * PX_PER_CM / 2)
-    corners, facing = _add_target(canvas, rng, setup, target_x, floor, turn)
+    half = surface.piece.diameter_cm * PX_PER_CM / 2
+    if around is not None:
+        paint_behind(canvas, around, setup, axis_x, floor, half)
+    _cast_shadow(canvas, axis_x, floor, half)
+    if second is None:
+        corners, facing = _add_target(canvas, rng, setup, target_x, floor, turn)
+    else:
+        corners, facing = np.full((4, 2), np.nan), 1.0
+        _cast_shadow(canvas, target_x, floor, second.piece.diameter_cm * PX_PER_CM / 2)
+        _add_pot(canvas, setup, view, second, target_x, floor)
     pot, light = _add_pot(canvas, setup, view, surface, axis_x, floor)
+    if around is not None:
+        paint_before(canvas, around, setup)
     lab, dark = surface.means(view)
     light = np.where(pot, light / np.float32(facing), np.float32(1))
-    return Scene(_finish(canvas, rng, setup), corners, pot, lab, dark, light)
+    return Scene(_finish(canvas, rng, setup), corners, pot, lab, dark, light, surface)
 
 
 def render_target(seed: int | list[int], *, setup: Setup | str = "phone", turn: float = 0.0) -> Scene:
