@@ -39,7 +39,7 @@ def adaptation(source_white: ArrayLike, destination_white: ArrayLike) -> NDArray
 
 
 def xyz_to_lab(xyz: ArrayLike, white: ArrayLike = WHITE_D50) -> NDArray[np.float64]:
-    """CIELAB from XYZ.
+    """CIELAB from XYZ; keeps float32 as float32.
 
     Parameters
     ----------
@@ -62,11 +62,21 @@ def xyz_to_lab(xyz: ArrayLike, white: ArrayLike = WHITE_D50) -> NDArray[np.float
     >>> xyz_to_lab([0.9642, 1.0, 0.8251]).round(6) + 0.0
     array([100.,   0.,   0.])
     """
-    ratio = _floats(xyz) / _floats(white)
-    f = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
-    return np.stack(
-        [116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], axis=-1
-    )
+    xyz = np.asarray(xyz)
+    xyz = xyz if xyz.dtype == np.float32 else _floats(xyz)
+    # Channel by channel: a picture whose channels lie apart stays in order, and nothing is copied.
+    f = [_lightness_root(xyz[..., k] / xyz.dtype.type(of)) for k, of in enumerate(_floats(white))]
+    lab = np.empty_like(xyz, order="C")
+    lab[..., 0] = 116 * f[1] - 16
+    lab[..., 1] = 500 * (f[0] - f[1])
+    lab[..., 2] = 200 * (f[1] - f[2])
+    return lab
+
+
+def _lightness_root(ratio: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Cube root, and the straight line that CIELAB has in its place near black."""
+    root, dark = np.cbrt(ratio), ratio <= (6 / 29) ** 3
+    return np.where(dark, ratio * ((29 / 6) ** 2 / 3) + 4 / 29, root) if dark.any() else root
 
 
 def lab_to_xyz(lab: ArrayLike, white: ArrayLike = WHITE_D50) -> NDArray[np.float64]:

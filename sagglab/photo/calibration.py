@@ -22,6 +22,7 @@ from sagglab.photo.fall_off import EvenLight, Light
 from sagglab.photo.flags import flagged
 from sagglab.photo.flat import FlatField
 from sagglab.photo.patches import PatchSamples
+from sagglab.photo.picture import Picture
 from sagglab.photo.regression import Patches, Regression
 from sagglab.photo.solution import Seen, Solution, left_out, solve
 from sagglab.photo.tone import Tone
@@ -85,7 +86,7 @@ def grade(mean_delta_e: float) -> str:
 
 @dataclass(frozen=True)
 class Mapping:
-    """From linear camera RGB to CIELAB: undo the tone, take out the light's fall-off, regress.
+    """From linear camera RGB to XYZ: undo the tone, take out the light's fall-off, regress.
 
     Attributes
     ----------
@@ -98,14 +99,11 @@ class Mapping:
     light: Light
     regression: Regression
 
-    def __call__(
-        self, linear: ArrayLike, places: ArrayLike, shading: ArrayLike | None = None
-    ) -> NDArray[np.float64]:
-        """CIELAB of pixels; parameters as `Calibration.lab` takes them."""
-        light = self.light.at(places, self.tone)
-        if shading is not None:
-            light = light * np.asarray(shading)[..., None]
-        return xyz_to_lab(self.regression(self.tone(linear) / light))
+    def __call__(self, linear: ArrayLike, places: ArrayLike) -> NDArray[np.floating]:
+        """XYZ of pixels; parameters as `Calibration.xyz` takes them."""
+        relative = self.tone(linear)
+        relative /= self.light.at(places, self.tone)
+        return self.regression(relative)
 
 
 @dataclass(frozen=True)
@@ -150,10 +148,8 @@ class Calibration:
         """The regression that was chosen, a key of ``regression.METHODS``."""
         return self.mapping.regression.method
 
-    def lab(
-        self, linear: ArrayLike, places: ArrayLike, shading: ArrayLike | None = None
-    ) -> NDArray[np.float64]:
-        """CIELAB (D50, 2°) of pixels of the photograph.
+    def xyz(self, linear: ArrayLike, places: ArrayLike) -> NDArray[np.floating]:
+        """XYZ (D50, 2°, Y = 1 for white) of pixels of the photograph, the light's fall-off taken out.
 
         Parameters
         ----------
@@ -161,14 +157,17 @@ class Calibration:
             Linear light as the photograph shows it.
         places : array_like, shape (..., 2)
             (x, y) of the pixels in the full photograph, where the light is looked up.
-        shading : array_like, shape (...), optional
-            Light on the surface there, against that on what faces the camera.
 
         Returns
         -------
         ndarray, shape (..., 3)
+            float32 where `linear` is, which keeps CIELAB within 0.01.
         """
-        return self.mapping(linear, places, shading)
+        return self.mapping(linear, places)
+
+    def lab(self, linear: ArrayLike, places: ArrayLike) -> NDArray[np.floating]:
+        """CIELAB (D50, 2°) of pixels; parameters as `xyz` takes them."""
+        return xyz_to_lab(self.xyz(linear, places))
 
     def standard_error(self, lab: ArrayLike, weights: ArrayLike | None = None) -> NDArray[np.float64]:
         """How sure the mean of some colours is, as far as the target's patches can tell.
@@ -216,7 +215,7 @@ def calibrate(
     samples: PatchSamples,
     target: Target,
     flat: FlatField | None = None,
-    picture: NDArray[np.float32] | None = None,
+    picture: Picture | None = None,
 ) -> Calibration:
     """Calibrate a photograph from its target.
 
@@ -226,8 +225,8 @@ def calibrate(
     target : Target
     flat : FlatField, optional
         Wins over what the picture tells of the light's fall-off.
-    picture : ndarray of float32, shape (H, W, 3), optional
-        The photograph in linear light, whose backdrop may tell the fall-off.
+    picture : Picture, optional
+        The photograph, whose backdrop may tell the fall-off.
 
     Returns
     -------
@@ -274,7 +273,7 @@ def calibrate(
         )
     mapping = Mapping(solution.tone, solution.light, solution.fit.regression)
     places = samples.places.reshape(-1, 2)
-    measured = mapping(shown, places)
+    measured = xyz_to_lab(mapping(shown, places))
     own = seen.errors(measured)
     weights = solution.weights
     doubtful = (base == 1) & (weights < DOUBTFUL)

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.ndimage import map_coordinates
 
+from sagglab.photo.picture import Picture
 from sagglab.photo.tone import Tone
 
 #: Linear light from which the sheet is taken to be clipped, and below which noise is too much of it.
 CLIPPED, DARKEST = 0.98, 0.01
+#: Places that are looked up at once.
+_STRETCH = 16384
 #: Share by which a plain sheet's light may change within a tenth of the frame. The demo's sheets: 0.006; the
 #: edge of a pot or of a target: 0.2 and more.
 ROUGH = 0.08
@@ -48,22 +50,24 @@ class FlatField:
         x, y = places.reshape(-1, 2).T + 0.5
         down = y * self.shown.shape[0] / self.size[0] - 0.5
         across = x * self.shown.shape[1] / self.size[1] - 0.5
-        channels = [
-            map_coordinates(self.shown[..., k], [down, across], order=1, mode="nearest") for k in range(3)
-        ]
-        light = tone(np.stack(channels, axis=-1)) / tone(self.shown.mean(axis=(0, 1)))
+        shown = np.empty((len(x), 3))
+        # OpenCV remaps stretches of at most 32,767 places; 0.24 million take it 4 ms, and
+        # `scipy.ndimage.map_coordinates` 36 ms, with the same result within 1.2e-7.
+        across, down = across.astype(np.float32)[:, None], down.astype(np.float32)[:, None]
+        for first in range(0, len(x), _STRETCH):
+            at = across[first : first + _STRETCH], down[first : first + _STRETCH]
+            read = cv2.remap(self.shown, *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            shown[first : first + _STRETCH] = read[:, 0]
+        light = tone(shown) / tone(self.shown.mean(axis=(0, 1), dtype=float))
         return light.reshape(*places.shape[:-1], 3)
 
 
-def flat_field(linear: NDArray[np.float32]) -> FlatField:
-    """Make a flat field from a photograph of a plain sheet, linear light, shape (rows, columns, 3)."""
-    rows, columns = linear.shape[:2]
-    scale = 96 / max(rows, columns)
-    size = max(2, round(columns * scale)), max(2, round(rows * scale))
-    reduced = cv2.resize(linear, size, interpolation=cv2.INTER_AREA)
+def flat_field(picture: Picture) -> FlatField:
+    """Make a flat field from a photograph of a plain sheet."""
+    reduced = picture.reduced(96)
     # Light falls off over a good part of the frame; anything finer is the sheet's grain or a speck.
     smooth = cv2.GaussianBlur(reduced, (0, 0), 4, borderType=cv2.BORDER_REPLICATE)
-    return FlatField(smooth, (rows, columns), _fault(reduced, smooth))
+    return FlatField(smooth, picture.size, _fault(reduced, smooth))
 
 
 def _fault(reduced: NDArray[np.float32], smooth: NDArray[np.float32]) -> str:

@@ -20,6 +20,7 @@ from PIL import Image, UnidentifiedImageError
 from sagglab.colour import linear_to_srgb
 from sagglab.errors import MissingFileError, PhotoError, Problems
 from sagglab.photo.flags import flagged, shot_flags
+from sagglab.photo.picture import Picture
 from sagglab.photo.pixels import picture_pixels, tiff_kind, tiff_pixels
 from sagglab.photo.profile import SRGB_TO_D50, linear_light
 from sagglab.photo.raw import CAMERA_RAW, open_raw, raw_light, raw_shot
@@ -50,7 +51,7 @@ class Photo:
     Attributes
     ----------
     path : str
-    linear : ndarray of float32, shape (rows, columns, 3)
+    picture : Picture
         Linear light in the RGB of the file's own profile, upright; 1 is the most that a channel can hold.
         The camera's tone curve works channel by channel there, and a channel clips there.
     to_xyz : ndarray, shape (3, 3)
@@ -64,11 +65,16 @@ class Photo:
     """
 
     path: str
-    linear: NDArray[np.float32]
+    picture: Picture
     to_xyz: NDArray[np.float64]
     profile: str
     stated: bool
     shot: Shot
+
+    @property
+    def linear(self) -> NDArray[np.float32]:
+        """Linear light of every pixel, shape (rows, columns, 3): 288 MB for 24 megapixels."""
+        return self.picture.linear
 
     @property
     def problems(self) -> Problems:
@@ -105,12 +111,12 @@ def read_photo(path: str | os.PathLike[str]) -> Photo:
     with _opened(path) as source:
         if isinstance(source, rawpy.RawPy):
             shot = raw_shot(source, Path(path))
-            linear, to_xyz = raw_light(source, Path(path))
-            return Photo(str(path), linear, to_xyz, CAMERA_RAW.name, CAMERA_RAW.stated, shot)
+            picture, to_xyz = raw_light(source, Path(path))
+            return Photo(str(path), picture, to_xyz, CAMERA_RAW.name, CAMERA_RAW.stated, shot)
         pixels = picture_pixels(Path(path), source) if source is not None else tiff_pixels(Path(path))
     del source  # Pillow's own copy: 96 MB at 24 megapixels
-    linear, to_xyz = linear_light(pixels.codes, pixels.space, pixels.profile)
-    return Photo(str(path), linear, to_xyz, pixels.profile.name, pixels.profile.stated, pixels.shot)
+    picture, to_xyz = linear_light(pixels.codes, pixels.space, pixels.profile)
+    return Photo(str(path), picture, to_xyz, pixels.profile.name, pixels.profile.stated, pixels.shot)
 
 
 def check_photo(path: str | os.PathLike[str]) -> None:

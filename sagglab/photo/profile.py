@@ -6,13 +6,13 @@ import io
 from dataclasses import dataclass
 from functools import lru_cache
 
-import cv2
 import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 from PIL import ImageCms
 
 from sagglab.colour import WHITE_D50, linear_to_xyz, srgb_to_linear
+from sagglab.photo.picture import Picture
 
 #: Linear sRGB to XYZ under D50, as a matrix for columns.
 SRGB_TO_D50 = linear_to_xyz(np.eye(3)).T
@@ -118,7 +118,7 @@ def video_colours(primaries: int, transfer: int) -> Profile | None:
 
 def linear_light(
     codes: NDArray[np.uint8] | NDArray[np.uint16] | NDArray[np.float32], space: str, profile: Profile
-) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
+) -> tuple[Picture, NDArray[np.float64]]:
     """Undo a profile's tone curves.
 
     A profile of one curve for each channel and a matrix leaves the light in the file's own RGB, in which the
@@ -134,26 +134,26 @@ def linear_light(
 
     Returns
     -------
-    linear : ndarray of float32, shape (rows, columns, 3)
+    picture : Picture
     to_xyz : ndarray, shape (3, 3)
-        ``linear @ to_xyz.T`` is XYZ under D50, with Y = 1 for white.
+        ``picture.linear @ to_xyz.T`` is XYZ under D50, with Y = 1 for white.
     """
     if space == "gray" and (profile.icc is None or _space(profile.icc) == "rgb"):
         codes, space = np.repeat(codes, 3, axis=2), "rgb"
     if profile.icc is None and space == "rgb":
-        return _looked_up(codes, *_srgb_curves(codes.dtype.str))
+        return _pictured(codes, *_srgb_curves(codes.dtype.str))
     if space == "gray":
         grey = np.arange(np.iinfo(codes.dtype).max + 1, dtype=codes.dtype)[None, :, None]
         light = _xyz(grey, "gray", profile.icc)[0, :, 1]
         curve = (light / light[-1]).astype(np.float32)
-        return _looked_up(np.repeat(codes, 3, axis=2), np.repeat(curve[:, None], 3, axis=1), SRGB_TO_D50)
+        return _pictured(np.repeat(codes, 3, axis=2), np.repeat(curve[:, None], 3, axis=1), SRGB_TO_D50)
     icc = profile.icc if space != "lab" else imagecodecs.cms_profile("lab4")
     if space == "rgb" and (curves := _curves(icc, codes.dtype.str)) is not None:
-        return _looked_up(codes, *curves)
+        return _pictured(codes, *curves)
     linear = np.empty((*codes.shape[:2], 3), np.float32)
     for top in range(0, len(codes), _ROWS):
         linear[top : top + _ROWS] = _through_littlecms(codes[top : top + _ROWS], space, icc)
-    return linear, SRGB_TO_D50
+    return Picture(linear), SRGB_TO_D50
 
 
 def _space(icc: bytes) -> str:
@@ -212,14 +212,7 @@ def _curves(icc: bytes, dtype: str) -> tuple[NDArray[np.float32], NDArray[np.flo
     return curves.astype(np.float32), primaries.T
 
 
-def _looked_up(
+def _pictured(
     codes: NDArray, curves: NDArray[np.float32], to_xyz: NDArray[np.float64]
-) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
-    """Look every code up: one transfer function per code, not per pixel."""
-    if codes.dtype == np.uint8:
-        # 24 megapixels on one core: 0.45 s, where indexing takes 0.9 s.
-        return cv2.LUT(codes, curves[None]), to_xyz.copy()
-    linear = np.empty(codes.shape, np.float32)
-    for channel in range(3):
-        linear[..., channel] = curves[:, channel][codes[..., channel]]
-    return linear, to_xyz.copy()
+) -> tuple[Picture, NDArray[np.float64]]:
+    return Picture(codes, curves), to_xyz.copy()

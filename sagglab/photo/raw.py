@@ -13,6 +13,7 @@ from PIL import Image
 
 from sagglab.colour import SRGB_TO_XYZ
 from sagglab.errors import PhotoError
+from sagglab.photo.picture import Picture
 from sagglab.photo.profile import SRGB_TO_D50, Profile
 from sagglab.photo.shot import Shot, exif_of_tiff, packet_of_tiff, shot_of
 
@@ -46,7 +47,7 @@ def refuse_bomb(columns: int, rows: int) -> None:
         raise Image.DecompressionBombError(f"{columns} x {rows} pixels")
 
 
-def raw_light(raw: rawpy.RawPy, path: Path) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
+def raw_light(raw: rawpy.RawPy, path: Path) -> tuple[Picture, NDArray[np.float64]]:
     """Decode an opened raw file, and close it.
 
     The black level is taken off, and 1 is the level at which the sensor is full. The white balance is not
@@ -54,7 +55,7 @@ def raw_light(raw: rawpy.RawPy, path: Path) -> tuple[NDArray[np.float32], NDArra
 
     Returns
     -------
-    linear : ndarray of float32, shape (rows, columns, 3)
+    picture : Picture
         In the camera's own RGB, upright.
     to_xyz : ndarray, shape (3, 3)
         To XYZ under D50 by the file's colour matrix, taking what the camera took for white as white; good
@@ -86,7 +87,7 @@ def raw_light(raw: rawpy.RawPy, path: Path) -> tuple[NDArray[np.float32], NDArra
     else:
         raise PhotoError(str(path), "its sensor has four colours", "save it as a TIFF of 16 bits")
     raw.close()  # 240 MB of its own at 24 megapixels
-    return np.multiply(counts, np.float32(1 / 65535), dtype=np.float32), to_xyz
+    return Picture(np.multiply(counts, np.float32(1 / 65535), dtype=np.float32)), to_xyz
 
 
 def raw_shot(raw: rawpy.RawPy, path: Path) -> Shot:

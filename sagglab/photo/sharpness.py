@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from sagglab.photo.picture import Picture
+
 #: Reach of the strip that is fitted, in patch pitches from the border: across it, and along it.
 ACROSS, ALONG = 0.36, 0.22
 #: Share of a border's contrast that two blurred steps must leave unexplained at most, as a variance.
@@ -25,13 +27,13 @@ _BORDERS, _LINES, _POINTS = 8, 12, 200
 
 
 def edge_blur(
-    linear: NDArray[np.float32], homography: NDArray[np.float64], shape: tuple[int, int], pitch: float
+    picture: Picture, homography: NDArray[np.float64], shape: tuple[int, int], pitch: float
 ) -> float:
     """Tell the blur at the borders between a target's patches.
 
     Parameters
     ----------
-    linear : ndarray of float32, shape (H, W, 3)
+    picture : Picture
     homography : ndarray, shape (3, 3)
         From grid places (column, row) to picture places.
     shape : (rows, columns)
@@ -50,7 +52,7 @@ def edge_blur(
     row, column = np.mgrid[: rows - 1, :columns].reshape(2, -1)
     level = np.stack([column, row + 0.5], axis=-1)
     blurs = [
-        _direction_blur(linear, homography, middles, across, pitch)
+        _direction_blur(picture, homography, middles, across, pitch)
         for middles, across in ((upright, np.array([1.0, 0.0])), (level, np.array([0.0, 1.0])))
     ]
     known = [blur for blur in blurs if np.isfinite(blur)]
@@ -58,13 +60,13 @@ def edge_blur(
 
 
 def _direction_blur(
-    linear: NDArray[np.float32],
+    picture: Picture,
     homography: NDArray[np.float64],
     middles: NDArray[np.float64],
     across: NDArray[np.float64],
     pitch: float,
 ) -> float:
-    offset, light = _strips(linear, homography, middles, across, pitch)
+    offset, light = _strips(picture, homography, middles, across, pitch)
     if not len(offset):
         return float("nan")
     # Bins a quarter of a pixel wide, or wider where the patches are hundreds of pixels wide.
@@ -85,7 +87,7 @@ def _direction_blur(
 
 
 def _strips(
-    linear: NDArray[np.float32],
+    picture: Picture,
     homography: NDArray[np.float64],
     middles: NDArray[np.float64],
     across: NDArray[np.float64],
@@ -99,12 +101,12 @@ def _strips(
     grid = middles[:, None] + right.reshape(1, -1, 1) * across + down.reshape(1, -1, 1) * along
     # Pixels themselves, not values between them, which would be blurred by the reading.
     pixels = np.rint(cv2.perspectiveTransform(grid, homography)).astype(int)
-    height, width = linear.shape[:2]
+    height, width = picture.size
     inside = ((pixels >= 0) & (pixels < [width, height])).all(axis=(1, 2))
     pixels, middles = pixels[inside], middles[inside]
     if not len(pixels):
         return np.empty((0, 0)), np.empty((0, 0))
-    light = linear[pixels[..., 1], pixels[..., 0]].astype(float)
+    light = picture.at(pixels[..., 0], pixels[..., 1]).astype(float)
     ends = [cv2.perspectiveTransform((middles + s * ALONG * along)[None], homography)[0] for s in (-1, 1)]
     tangent = ends[1] - ends[0]
     normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=-1)
@@ -127,15 +129,17 @@ def _two_steps(
     """Fit two blurred steps to each profile; standard deviations, and which fits are good."""
     mean = (weight * profile).sum(axis=1) / weight.sum(axis=1)
     variance = (weight * (profile - mean[:, None]) ** 2).sum(axis=1)
-    blur, unexplained = np.full(len(profile), np.nan), np.full(len(profile), np.inf)
     # Begun sharp and blurred; each border keeps what fits it best.
-    for begin, gap in ((0.04, 0.06), (0.15, 0.08)):
-        start = np.tile([-gap * pitch, gap * pitch, np.log(max(begin * pitch, 0.6))], (len(profile), 1))
-        found, left = _settled(start, places, profile, weight)
-        share = left / np.maximum(variance, 1e-12)
-        better = share < unexplained
-        blur[better], unexplained[better] = np.exp(found[better, 2]), share[better]
-    return blur, unexplained < UNEXPLAINED
+    starts = [
+        [-gap * pitch, gap * pitch, np.log(max(begin * pitch, 0.6))]
+        for begin, gap in ((0.04, 0.06), (0.15, 0.08))
+    ]
+    start = np.repeat(starts, len(profile), axis=0)
+    found, left = _settled(start, places, np.tile(profile, (2, 1)), np.tile(weight, (2, 1)))
+    blur, left = np.exp(found[:, 2]).reshape(2, -1), left.reshape(2, -1)
+    better, border = left.argmin(axis=0), np.arange(len(profile))
+    share = left[better, border] / np.maximum(variance, 1e-12)
+    return blur[better, border], share < UNEXPLAINED
 
 
 def _settled(
@@ -153,13 +157,8 @@ def _settled(
     error = (residual**2).sum(axis=1)
     scale = np.ptp(places) * np.array([1e-3, 1e-3, 0]) + [0, 0, 1e-2]
     for _ in range(rounds):
-        slopes = np.stack(
-            [
-                (_residual(parameters + step, places, profile, weight) - residual) / step.sum()
-                for step in np.diag(scale)
-            ],
-            axis=-1,
-        )
+        beside = _residual(parameters + np.diag(scale)[:, None], places, profile, weight)
+        slopes = np.moveaxis((beside - residual) / scale[:, None, None], 0, -1)
         square = np.swapaxes(slopes, 1, 2) @ slopes
         diagonal = np.einsum("bii->bi", square) * damping[:, None] + 1e-15
         square[:, range(3), range(3)] += diagonal
@@ -182,12 +181,12 @@ def _residual(
     profile: NDArray[np.float64],
     weight: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    first, second, blur = parameters.T[..., None]
+    first, second, blur = np.moveaxis(parameters, -1, 0)[..., None]
     steps = [ndtr((places - edge) / np.exp(blur)) for edge in (first, second)]
     design = np.stack([np.ones_like(steps[0]), *steps], axis=-1)
-    weighted = np.swapaxes(design * weight[..., None], 1, 2)
+    weighted = np.swapaxes(design * weight[..., None], -1, -2)
     square = weighted @ design
     # A trace of ridge: steps that coincide share their height.
-    square[:, range(3), range(3)] += 1e-6 * weight.sum(axis=1)[:, None]
+    square[..., range(3), range(3)] += 1e-6 * weight.sum(axis=1)[:, None]
     levels = np.linalg.solve(square, weighted @ profile[..., None])
     return np.sqrt(weight) * (profile - (design @ levels)[..., 0])

@@ -11,7 +11,8 @@ from sagglab.colour import delta_e_2000, xyz_to_lab
 from sagglab.photo.fall_off import EvenLight, Light, TargetTrend, across_target, backdrop_trend
 from sagglab.photo.flat import FlatField
 from sagglab.photo.patches import grid_to_picture
-from sagglab.photo.regression import CANDIDATES, Fit, Patches, fit_regression
+from sagglab.photo.picture import Picture
+from sagglab.photo.regression import CANDIDATES, Fit, Patches, fit_regression, fit_regressions
 from sagglab.photo.tone import Tone, fit_tone
 
 #: Fewest neutral patches that still make a curve, so that doubtful ones can be left out of it.
@@ -68,13 +69,17 @@ class Seen:
         """Fit the tone to the chosen patches in a light."""
         shown, reference = self.shown[chosen], self.patches.xyz[chosen, 1:2]
         places = self.places.reshape(-1, 2)[chosen]
-        tone = fit_tone(shown, reference)
+        tone, known = fit_tone(shown, reference), np.ones_like(shown)
         if not chosen.any():
             return tone  # a target without greys: as it is
         # A flat field's own tone must be undone to know the light, and the light at each neutral patch to
-        # know the tone. Two rounds settle both to 1e-6, since the light differs by little over a target.
+        # know the tone. Two rounds settle both to 1e-6, since the light differs by little over a target. No
+        # other light depends on the tone.
         for _ in range(2):
-            tone = fit_tone(shown, reference * light.at(places, tone))
+            there = light.at(places, tone)
+            if (there == known).all():
+                break
+            tone, known = fit_tone(shown, reference * there), there
         return tone
 
     def relative(self, light: Light, tone: Tone) -> NDArray[np.float64]:
@@ -119,15 +124,15 @@ class Solution:
         return self.fits[self.chosen]
 
 
-def solve(seen: Seen, flat: FlatField | None, picture: NDArray[np.float32] | None) -> Solution:
+def solve(seen: Seen, flat: FlatField | None, picture: Picture | None) -> Solution:
     """Calibrate in the light that is known, or in that which the left-out patches speak for.
 
     Parameters
     ----------
     seen : Seen
     flat : FlatField or None
-    picture : ndarray of float32, shape (H, W, 3), or None
-        The photograph in linear light, whose backdrop may tell the light's fall-off.
+    picture : Picture or None
+        The photograph, whose backdrop may tell the light's fall-off.
     """
     if flat is not None:
         return _settled(seen, flat)
@@ -201,8 +206,8 @@ def _missed(
 ) -> NDArray[np.float64]:
     """Left-out errors on a tone, shape (n,), by the best of a few regressions."""
     relative = seen.relative(light, seen.tone(light, in_tone))
-    fits = [fit_regression(relative, seen.patches, weights, *each) for each in _JUDGES]
-    tried = [seen.errors(fit.left_out()) for fit in fits]
+    fits = fit_regressions(relative, seen.patches, weights, _JUDGES)
+    tried = seen.errors(np.array([fit.left_out() for fit in fits]))
     return min(tried, key=lambda errors: float(np.average(errors, weights=weights)))
 
 
@@ -214,7 +219,7 @@ def _fitted(seen: Seen, light: Light, in_tone: NDArray[np.bool_]) -> Solution:
     # Three rounds: weights that follow the errors, and errors that follow the weights, then change by 1 %.
     for _ in range(3):
         weights = following
-        fits = tuple(fit_regression(relative, seen.patches, weights, *each) for each in CANDIDATES)
+        fits = fit_regressions(relative, seen.patches, weights, CANDIDATES)
         errors = seen.errors(np.array([fit.left_out() for fit in fits]))
         scores = np.average(errors, axis=1, weights=weights)
         chosen = int(scores.argmin())

@@ -18,6 +18,7 @@ from sagglab.errors import Problem, Problems, TargetError
 from sagglab.photo.flags import flagged
 from sagglab.photo.grid import patch_grids
 from sagglab.photo.patches import grid_to_picture, outside_picture
+from sagglab.photo.picture import Picture
 from sagglab.photo.placement import LEAST_HELD, Placement, confidence_of, fit_by_chance, placements
 from sagglab.photo.regions import flat_regions
 from sagglab.targets import Target
@@ -72,7 +73,7 @@ class FoundTarget:
     problems: Problems
 
 
-def find_target(linear: NDArray[np.floating], target: Target) -> FoundTarget:
+def find_target(picture: Picture, target: Target) -> FoundTarget:
     """Find a colour target in a photograph, at any place, in any turn, in perspective.
 
     Where the picture holds several of them, the largest of those that fit about as well is returned, and a
@@ -80,7 +81,7 @@ def find_target(linear: NDArray[np.floating], target: Target) -> FoundTarget:
 
     Parameters
     ----------
-    linear : ndarray of float, shape (H, W, 3)
+    picture : Picture
         The photograph in linear light of any RGB, white 1; values a little beyond are allowed.
     target : Target
         What to look for. A target of fewer than about ten patches, or of colours that are nearly alike, is
@@ -98,20 +99,21 @@ def find_target(linear: NDArray[np.floating], target: Target) -> FoundTarget:
     Examples
     --------
     >>> from sagglab.targets import read_target
+    >>> grey = Picture(np.full((300, 400, 3), 0.5, np.float32))
     >>> try:
-    ...     find_target(np.full((300, 400, 3), 0.5, dtype=np.float32), read_target("24-patch-from-2014-11"))
+    ...     find_target(grey, read_target("24-patch-from-2014-11"))
     ... except TargetError as error:
     ...     print(error.cause)
     no grid of patches is seen
     """
     reference = _cube_roots(target.lab)
     chance = fit_by_chance(reference)
-    longest = max(linear.shape[:2])
+    longest = max(picture.size)
     confidence, seen_any, larger_chart, mirrored = 0.0, False, False, False
     for look in LOOKS:
         if larger_chart or (look[0] > LOOKS[0][0] and longest < 1.25 * LOOKS[0][0]):
             break
-        scale, laid = _look(linear, reference, *look)
+        scale, laid = _look(picture, reference, *look)
         larger_chart |= any(
             confidence_of(each.fit, chance) >= LEAST_CONFIDENCE
             for each in laid
@@ -122,7 +124,7 @@ def find_target(linear: NDArray[np.floating], target: Target) -> FoundTarget:
         seen_any |= bool(straight)
         targets, confidence = _best_apart(straight, chance)
         if targets and confidence >= LEAST_CONFIDENCE:
-            return _found(targets, confidence, scale, linear.shape[:2], target)
+            return _found(targets, confidence, scale, picture.size, target)
         flipped, sure = _best_apart(
             [each for each in laid if each.mirrored], max([chance, *(each.fit for each in straight)])
         )
@@ -148,7 +150,7 @@ def find_target(linear: NDArray[np.floating], target: Target) -> FoundTarget:
 
 
 def _look(
-    linear: NDArray[np.floating],
+    picture: Picture,
     reference: NDArray[np.float64],
     side: int,
     smallest: float,
@@ -156,7 +158,7 @@ def _look(
     filtered: int,
 ) -> tuple[NDArray[np.float64], list[Placement]]:
     rows, columns = reference.shape[:2]
-    roots, scale = _working_picture(linear, side)
+    roots, scale = _working_picture(picture, side)
     encoded = (roots * 255 + 0.5).astype(np.uint8)
     regions = flat_regions(cv2.medianBlur(encoded, filtered), smallest, largest)
     least = max(5, round(LEAST_HELD * rows * columns))
@@ -212,17 +214,16 @@ def _found(
     return FoundTarget(corners, confidence, hidden, Problems(problems))
 
 
-def _working_picture(
-    linear: NDArray[np.floating], side: int
-) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
-    height, width = linear.shape[:2]
-    scale = min(side / max(height, width), MOST_ENLARGED)
-    size = max(1, round(width * scale)), max(1, round(height * scale))
-    # Light is averaged while it is still linear, as a lens farther away would.
-    kind = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-    smaller = cv2.resize(np.asarray(linear, dtype=np.float32), size, interpolation=kind)
+def _working_picture(picture: Picture, side: int) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
+    linear = picture.reduced(side)
+    longest = max(picture.size)
+    if longest < side:
+        scale = min(side / longest, MOST_ENLARGED)
+        size = [max(1, round(length * scale)) for length in picture.size]
+        linear = cv2.resize(linear, size[::-1], interpolation=cv2.INTER_CUBIC)
     # Cube roots look evenly spaced, and turn the gains of light and exposure into other gains, nothing worse.
-    return np.cbrt(np.clip(smaller, 0, 1)), np.array([size[0] / width, size[1] / height])
+    scale = np.array(linear.shape[1::-1]) / np.array(picture.size[::-1])
+    return np.cbrt(np.clip(linear, 0, 1)), scale
 
 
 def _cube_roots(lab: NDArray[np.float64]) -> NDArray[np.float64]:

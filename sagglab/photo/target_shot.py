@@ -67,7 +67,7 @@ def borrow(photo: Photo, lent: TargetShot, why: TargetError) -> tuple[Calibratio
     elif abs(stops) > SAME_EXPOSURE:
         told.append(flagged("other exposure", stops=abs(stops), way="more" if stops > 0 else "less"))
     mapping = lent.calibration.mapping
-    if lent.size != photo.linear.shape[:2]:
+    if lent.size != photo.picture.size:
         # Held upright or not, or of another size: its fall-off lies elsewhere in this frame.
         mapping = replace(mapping, light=EvenLight())
         told.append(flagged("uneven light"))

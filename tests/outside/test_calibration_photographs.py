@@ -56,12 +56,12 @@ def _calibrated(photo, row):
     cv2.setNumThreads(1)
     # Marked by hand: the target finder has no part in this.
     corners = np.array([[float(number) for number in row[corner].split()] for corner in CORNERS])
-    linear = read_photo(PHOTOS / photo).linear
-    samples = sample_patches(linear, corners, (4, 6), LEAF if photo == "target-28.png" else None)
+    picture = read_photo(PHOTOS / photo).picture
+    samples = sample_patches(picture, corners, (4, 6), LEAF if photo == "target-28.png" else None)
     found = {}
     for table in TABLES:
         try:
-            found[photo, table] = calibrate(samples, read_target(table), None, linear)
+            found[photo, table] = calibrate(samples, read_target(table), None, picture)
         except TargetError as error:
             LOG.info(f"{photo}: {error}")
     return found

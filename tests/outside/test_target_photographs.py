@@ -63,7 +63,7 @@ def _searched(photo):
 
 def _ours(picture):
     try:
-        found = find_target(picture.linear, read_target("24-patch-from-2014-11"))
+        found = find_target(picture.picture, read_target("24-patch-from-2014-11"))
     except TargetError as error:
         return None, {"cause": error.cause}
     hidden = [read_target("24-patch-from-2014-11").patches[index] for index in np.flatnonzero(found.hidden)]

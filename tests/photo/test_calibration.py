@@ -12,6 +12,7 @@ from sagglab.photo import solution
 from sagglab.photo.calibration import calibrate, grade
 from sagglab.photo.flat import flat_field
 from sagglab.photo.patches import PatchSamples
+from sagglab.photo.picture import Picture
 from sagglab.targets import Target
 
 #: A camera whose primaries are not the display's; its rows add up to 1, so that grey stays grey.
@@ -333,7 +334,7 @@ def test_flat_field_takes_out_the_fall_off(painted, dim_corner):
     read = samples(light)
     x, y = read.places.astype(int).reshape(-1, 2).T
     shown = light * dim_corner[y, x].reshape(4, 6, 3)
-    found = calibrate(samples(shown), target, flat_field(0.5 * dim_corner))
+    found = calibrate(samples(shown), target, flat_field(Picture(0.5 * dim_corner)))
     assert found.maximum < 0.2
     grey = np.array([0.2, 0.2, 0.2])
     middle, corner = (found.lab(grey * dim_corner[y, x], [x, y]) for x, y in ((300, 200), (560, 370)))

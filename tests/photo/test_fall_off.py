@@ -10,6 +10,7 @@ from sagglab.photo.calibration import calibrate
 from sagglab.photo.fall_off import BackdropTrend, EvenLight, TargetTrend, backdrop_trend
 from sagglab.photo.flat import flat_field
 from sagglab.photo.patches import grid_to_picture, sample_patches
+from sagglab.photo.picture import Picture
 from sagglab.photo.tone import fit_tone
 from sagglab.targets import Target
 
@@ -72,13 +73,13 @@ def still_life(table):
 
 
 def calibrated(picture, table, flat=None):
-    return calibrate(sample_patches(picture, CORNERS, (4, 6)), table[1], flat, picture)
+    return calibrate(sample_patches(Picture(picture), CORNERS, (4, 6)), table[1], flat, Picture(picture))
 
 
 @pytest.mark.parametrize(("slope", "bend"), [(0.0, 0.0), (0.12, 0.0), (-0.15, -0.06), (0.05, 0.08)])
 def test_a_plain_backdrop_tells_the_light(still_life, slope, bend):
     light = light_of(slope, bend)
-    found = backdrop_trend(still_life([0.45, 0.45, 0.44], light), CORNERS, (4, 6), AS_IT_IS)
+    found = backdrop_trend(Picture(still_life([0.45, 0.45, 0.44], light)), CORNERS, (4, 6), AS_IT_IS)
     assert ratio(found) == pytest.approx(true_ratio(light), rel=0.01)
     np.testing.assert_allclose([found.slope, found.bend], [slope, bend], atol=0.01)
 
@@ -86,7 +87,7 @@ def test_a_plain_backdrop_tells_the_light(still_life, slope, bend):
 def test_light_that_changes_from_top_to_bottom_is_no_trend_to_the_side(still_life):
     """A sheet that is swept up turns towards the light and away from it."""
     swept = np.exp(0.5 * np.linspace(-1, 1, ROWS))[:, None, None]
-    found = backdrop_trend(still_life(0.35, light_of(0.1, 0.0) * swept), CORNERS, (4, 6), AS_IT_IS)
+    found = backdrop_trend(Picture(still_life(0.35, light_of(0.1, 0.0) * swept)), CORNERS, (4, 6), AS_IT_IS)
     assert (found.slope, found.bend) == pytest.approx((0.1, 0.0), abs=0.01)
 
 
@@ -104,14 +105,14 @@ def streaks():
 @pytest.mark.parametrize("backdrop", [clutter, streaks])
 def test_clutter_tells_nothing(still_life, table, backdrop):
     picture = still_life(backdrop(), light_of(0.1, 0.0))
-    assert backdrop_trend(picture, CORNERS, (4, 6), AS_IT_IS) is None
+    assert backdrop_trend(Picture(picture), CORNERS, (4, 6), AS_IT_IS) is None
     assert not isinstance(calibrated(picture, table).mapping.light, BackdropTrend)
 
 
 def test_a_backdrop_seen_at_the_edge_alone_tells_nothing(still_life):
     picture = still_life(0.4, light_of(0.1, 0.0))
     picture[30:370, 40:560] = clutter()[30:370, 40:560]
-    assert backdrop_trend(picture, CORNERS, (4, 6), AS_IT_IS) is None
+    assert backdrop_trend(Picture(picture), CORNERS, (4, 6), AS_IT_IS) is None
 
 
 def test_the_backdrops_trend_is_taken_out_of_the_pot(still_life, table):
@@ -178,11 +179,12 @@ def test_light_taken_to_be_even(still_life, table, monkeypatch):
 def test_a_flat_field_wins(still_life, table, lamp):
     sheet = (0.5 * lamp * np.ones(3)).astype(np.float32)
     for backdrop in (0.4, clutter()):
-        found = calibrated(still_life(backdrop, lamp), table, flat_field(sheet))
+        found = calibrated(still_life(backdrop, lamp), table, flat_field(Picture(sheet)))
         assert found.mapping.light.source == "by the flat field"
         assert ratio(found.mapping.light) == pytest.approx(true_ratio(lamp), rel=0.01)
 
 
 def test_what_is_known_of_the_light_is_surer_than_what_is_not():
-    known = [flat_field(np.full((30, 40, 3), 0.5, np.float32)).doubt, BackdropTrend.doubt, TargetTrend.doubt]
+    sheet = flat_field(Picture(np.full((30, 40, 3), 0.5, np.float32)))
+    known = [sheet.doubt, BackdropTrend.doubt, TargetTrend.doubt]
     assert 0 < known[0] < known[1] < known[2] < EvenLight.doubt

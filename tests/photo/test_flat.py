@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from sagglab.photo.flat import flat_field
+from sagglab.photo.picture import Picture
 from sagglab.photo.tone import Tone
 
 AS_IT_IS = Tone((lambda at: at,) * 3)
@@ -19,7 +20,7 @@ def falling(size):
 @pytest.mark.parametrize("size", [(300, 400), (400, 300), (60, 80)])
 def test_light_at_a_place(size):
     light = falling(size)
-    field = flat_field(0.4 * light)
+    field = flat_field(Picture(0.4 * light))
     rows, columns = size
     places = np.array([[columns / 2, rows / 2], [0.2 * columns, 0.3 * rows], [0.8 * columns, 0.75 * rows]])
     x, y = np.rint(places).astype(int).T
@@ -31,18 +32,18 @@ def test_light_at_a_place(size):
 def test_mean_light_is_one():
     rows, columns = 120, 160
     places = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1)
-    light = flat_field(falling((rows, columns))).at(places, AS_IT_IS)
+    light = flat_field(Picture(falling((rows, columns)))).at(places, AS_IT_IS)
     np.testing.assert_allclose(light.mean(axis=(0, 1)), 1, atol=0.002)
 
 
 def test_size_is_that_of_the_photograph():
-    assert flat_field(falling((300, 400))).size == (300, 400)
+    assert flat_field(Picture(falling((300, 400)))).size == (300, 400)
 
 
 def test_specks_on_the_sheet_are_smoothed_away():
     sheet = np.full((300, 400, 3), 0.4, dtype=np.float32)
     sheet[150:153, 200:203] = 0.05
-    np.testing.assert_allclose(flat_field(sheet).at([201, 151], AS_IT_IS), 1, atol=0.005)
+    np.testing.assert_allclose(flat_field(Picture(sheet)).at([201, 151], AS_IT_IS), 1, atol=0.005)
 
 
 def pot_before(light):
@@ -62,9 +63,9 @@ def pot_before(light):
     ids=["sheet", "burnt out", "dark", "a pot in front"],
 )
 def test_what_is_no_flat_field_says_so(shown, fault):
-    assert flat_field(shown.astype(np.float32)).fault == fault
+    assert flat_field(Picture(shown.astype(np.float32))).fault == fault
 
 
 def test_noise_is_no_fault():
     noise = np.random.default_rng(2).normal(1, 0.03, (300, 400, 3))
-    assert flat_field((0.4 * falling((300, 400)) * noise).astype(np.float32)).fault == ""
+    assert flat_field(Picture((0.4 * falling((300, 400)) * noise).astype(np.float32))).fault == ""

@@ -236,3 +236,29 @@ def test_colours_that_the_camera_names(tmp_path):
         Image.new("RGB", (8, 8), (90, 120, 200)).save(tmp_path / f"{name}.jpg", exif=exif, quality=100)
         photo = read_photo(tmp_path / f"{name}.jpg")
         assert (photo.profile, photo.stated) == (expected, True)
+
+
+def jpeg_of(shown, **options):
+    file = io.BytesIO()
+    Image.fromarray(shown).save(file, "JPEG", **options)
+    return file.getvalue()
+
+
+@pytest.mark.parametrize("progressive", [False, True])
+def test_a_jpeg_cut_short_is_refused_though_its_thumbnail_is_whole(tmp_path, progressive):
+    shown = np.random.default_rng(4).integers(0, 256, (80, 120, 3), dtype=np.uint8)
+    thumbnail = b"Exif\0\0" + jpeg_of(shown[::8, ::8])
+    content = jpeg_of(shown, exif=thumbnail, progressive=progressive)
+    assert b"\xff\xd9" in content[: len(content) // 3]
+    (tmp_path / "cut.jpg").write_bytes(content[: len(content) // 2])
+    with pytest.raises(PhotoError, match="cut short"):
+        read_photo(tmp_path / "cut.jpg")
+
+
+def test_what_follows_a_jpeg_in_its_file_does_no_harm(tmp_path):
+    shown = np.random.default_rng(4).integers(0, 256, (80, 120, 3), dtype=np.uint8)
+    content = jpeg_of(shown)
+    (tmp_path / "longer.jpg").write_bytes(content + b"a film of a second")
+    with Image.open(io.BytesIO(content)) as decoded:
+        expected = light(np.asarray(decoded), 255)
+    np.testing.assert_allclose(read_photo(tmp_path / "longer.jpg").linear, expected, atol=2e-7)

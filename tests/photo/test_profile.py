@@ -41,7 +41,8 @@ def test_own_primaries(tmp_path, name, icc, depth):
         linear, to_xyz = photo.linear, photo.to_xyz
         assert photo.stated
     else:
-        linear, to_xyz = linear_light(codes, "rgb", embedded(icc, "rgb"))
+        picture, to_xyz = linear_light(codes, "rgb", embedded(icc, "rgb"))
+        linear = picture.linear
     encoded = codes / np.iinfo(depth).max
     expected = colour.RGB_COLOURSPACES[name].cctf_decoding(encoded)
     np.testing.assert_allclose(linear, expected, atol=2e-5)
@@ -70,7 +71,8 @@ def test_light_outside_srgb_is_kept(tmp_path):
 def test_grey_gamma(depth):
     codes = np.arange(256, dtype=depth)[None, :, None] * (257 if depth == np.uint16 else 1)
     icc = imagecodecs.cms_profile("gray", whitepoint=D50, gamma=2.2)
-    linear, to_xyz = linear_light(codes, "gray", embedded(icc, "gray"))
+    picture, to_xyz = linear_light(codes, "gray", embedded(icc, "gray"))
+    linear = picture.linear
     expected = (np.arange(256) / 255) ** 2.2
     assert linear.shape == (1, 256, 3)
     np.testing.assert_allclose(linear[0], np.repeat(expected[:, None], 3, axis=1), atol=3e-5)
@@ -149,14 +151,16 @@ def test_profile_cut_short_is_told(tmp_path, upto):
 
 def test_lab():
     lab = np.random.default_rng(6).uniform([5, -60, -60], [99, 60, 60], (7, 8, 3)).astype(np.float32)
-    linear, to_xyz = linear_light(lab, "lab", Profile("CIELAB", True))
+    picture, to_xyz = linear_light(lab, "lab", Profile("CIELAB", True))
+    linear = picture.linear
     np.testing.assert_allclose(linear @ to_xyz.T, colour.Lab_to_XYZ(lab.astype(float), D50), atol=2e-6)
 
 
 def test_numbers_for_primaries():
     profile = video_colours(12, 13)
     assert profile.name == "Display P3"
-    linear, to_xyz = linear_light(CODES, "rgb", profile)
+    picture, to_xyz = linear_light(CODES, "rgb", profile)
+    linear = picture.linear
     xyz = colour.RGB_to_XYZ(CODES / 255, "Display P3", D50, "Bradford", apply_cctf_decoding=True)
     np.testing.assert_allclose(linear @ to_xyz.T, xyz, atol=1e-4)
     assert video_colours(1, 13).name == "sRGB"

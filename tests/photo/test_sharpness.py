@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from sagglab.photo.patches import grid_to_picture
+from sagglab.photo.picture import Picture
 from sagglab.photo.sharpness import edge_blur
 
 FINER = 4
@@ -41,7 +42,7 @@ def measured(charts, pitch, sigma, noise, turn):
     picture, corners = charts(pitch, turn)
     picture = cv2.GaussianBlur(picture, (0, 0), sigma)
     picture += np.random.default_rng(pitch).normal(0, noise, picture.shape).astype(np.float32)
-    return edge_blur(picture, grid_to_picture(corners, (4, 6)), (4, 6), pitch)
+    return edge_blur(Picture(picture), grid_to_picture(corners, (4, 6)), (4, 6), pitch)
 
 
 @pytest.mark.parametrize("turn", [0.0, 0.35])
@@ -69,11 +70,11 @@ def test_small_patches_tell_it_less_well(charts, sigma):
 def test_motion_in_one_direction_counts(charts):
     picture, corners = charts(40, 0.0)
     picture = cv2.GaussianBlur(picture, (0, 0), sigmaX=3.0, sigmaY=0.5)
-    blur = edge_blur(picture, grid_to_picture(corners, (4, 6)), (4, 6), 40)
+    blur = edge_blur(Picture(picture), grid_to_picture(corners, (4, 6)), (4, 6), 40)
     assert blur == pytest.approx(3.0, rel=0.2)
 
 
 def test_a_plain_picture_tells_nothing():
     corners = np.array([[100, 100], [500, 100], [500, 340], [100, 340]])
     plain = np.full((450, 600, 3), 0.4, dtype=np.float32)
-    assert np.isnan(edge_blur(plain, grid_to_picture(corners, (4, 6)), (4, 6), 80.0))
+    assert np.isnan(edge_blur(Picture(plain), grid_to_picture(corners, (4, 6)), (4, 6), 80.0))

@@ -8,6 +8,7 @@ from sagglab.colour import lab_to_srgb, linear_to_srgb, srgb_to_linear
 from sagglab.errors import TargetError
 from sagglab.photo.grid import project
 from sagglab.photo.patches import grid_to_picture
+from sagglab.photo.picture import Picture
 from sagglab.photo.target import find_target
 from sagglab.targets import Target, read_target
 
@@ -96,7 +97,7 @@ def test_any_turn_cast_and_exposure(target, seed):
         random.uniform(0.25, 1.4),
         random.uniform(0.5, 2),
     )
-    found = find_target(picture, target)
+    found = find_target(Picture(picture), target)
     assert worst_corner(found, truth, 4, 6) < 0.25
     assert 0.5 <= found.confidence <= 1
     assert not found.hidden.any()
@@ -106,13 +107,13 @@ def test_any_turn_cast_and_exposure(target, seed):
 def test_centres_are_found_within_a_twentieth_of_a_patch(target):
     chart, corners = painted(target.lab)
     picture, truth = photographed(chart, corners, np.random.default_rng(100), 1.2)
-    assert worst_corner(find_target(picture, target), truth, 4, 6) < 0.05
+    assert worst_corner(find_target(Picture(picture), target), truth, 4, 6) < 0.05
 
 
 def test_a_light_frame(target):
     chart, corners = painted(target.lab, frame=0.6)
     picture, truth = photographed(chart, corners, np.random.default_rng(101), 1.0)
-    assert worst_corner(find_target(picture, target), truth, 4, 6) < 0.25
+    assert worst_corner(find_target(Picture(picture), target), truth, 4, 6) < 0.25
 
 
 def test_full_size_pixels(target):
@@ -120,7 +121,7 @@ def test_full_size_pixels(target):
     picture, truth = photographed(chart, corners, np.random.default_rng(102), 1.0)
     # Each pixel becomes 3 by 3: pixel centre c lies at 3 c + 1.
     larger = np.repeat(np.repeat(picture, 3, axis=0), 3, axis=1)
-    assert worst_corner(find_target(larger, target), 3 * truth + 1, 4, 6) < 0.05
+    assert worst_corner(find_target(Picture(larger), target), 3 * truth + 1, 4, 6) < 0.05
 
 
 def test_a_small_target_in_a_large_picture(target):
@@ -129,7 +130,7 @@ def test_a_small_target_in_a_large_picture(target):
     # Laid into a larger scene the patches are 32 of 4000 pixels apart, under 10 of the first look's 1200.
     scene = np.full((3000, 4000, 3), 0.3, dtype=np.float32)
     scene[1500 : 1500 + HEIGHT, 2100 : 2100 + WIDTH] = picture
-    assert worst_corner(find_target(scene, target), truth + [2100, 1500], 4, 6) < 0.25
+    assert worst_corner(find_target(Picture(scene), target), truth + [2100, 1500], 4, 6) < 0.25
 
 
 def covered(chart, rows, columns, random):
@@ -162,7 +163,7 @@ def test_covered_patches_are_named(target, rows, columns, seed):
     random = np.random.default_rng(104 + seed)
     chart, corners = painted(target.lab)
     picture, truth = photographed(covered(chart, rows, columns, random), corners, random, 1.2)
-    found = find_target(picture, target)
+    found = find_target(Picture(picture), target)
     assert worst_corner(found, truth, 4, 6) < 0.25
     hidden = np.zeros((4, 6), dtype=bool)
     hidden[rows, columns] = True
@@ -183,7 +184,7 @@ def test_patches_beyond_the_frame_are_named(target, side):
     kept = slice(at, None) if side in ("left", "top") else slice(None, at)
     picture = picture[:, kept] if axis == 0 else picture[kept]
     shift = np.eye(2)[axis] * (at if side in ("left", "top") else 0)
-    found = find_target(np.ascontiguousarray(picture), target)
+    found = find_target(Picture(np.ascontiguousarray(picture)), target)
     assert worst_corner(found, truth - shift, 4, 6) < 0.25
     beyond = places[..., axis] < at if side in ("left", "top") else places[..., axis] > at
     assert found.hidden[beyond].all()
@@ -197,7 +198,7 @@ def test_the_larger_of_two_targets_is_used(target):
     large, truth = photographed(chart, corners, np.random.default_rng(106), 1.2)
     both = np.concatenate([small, large], axis=1)
     truth = truth + [WIDTH, 0]
-    found = find_target(both, target)
+    found = find_target(Picture(both), target)
     assert worst_corner(found, truth, 4, 6) < 0.25
     assert found.problems.flags == "several targets"
     x, y = truth.mean(axis=0)
@@ -216,7 +217,7 @@ def test_other_grids(shape):
     chart, corners = painted(custom.lab)
     for seed in range(4):
         picture, truth = photographed(chart, corners, np.random.default_rng(seed), 1.2, cast=(1, 0.9, 0.6))
-        found = find_target(picture, custom)
+        found = find_target(Picture(picture), custom)
         assert worst_corner(found, truth, *shape) < 0.25
         assert found.hidden.shape == shape
 
@@ -226,14 +227,14 @@ def test_a_mirror_image_is_refused(target, seed):
     chart, corners = painted(target.lab)
     picture, _ = photographed(chart, corners, np.random.default_rng(seed), 1.2)
     with pytest.raises(TargetError, match=r"the picture is mirrored.* Turn off the camera's mirroring"):
-        find_target(np.ascontiguousarray(picture[:, ::-1]), target)
+        find_target(Picture(np.ascontiguousarray(picture[:, ::-1])), target)
 
 
 def test_a_target_is_used_beside_its_mirror_image(target):
     chart, corners = painted(target.lab)
     picture, truth = photographed(chart, corners, np.random.default_rng(107), 0.8)
     both = np.concatenate([picture, picture[:, ::-1]], axis=1)
-    assert worst_corner(find_target(both, target), truth, 4, 6) < 0.25
+    assert worst_corner(find_target(Picture(both), target), truth, 4, 6) < 0.25
 
 
 def test_a_target_that_is_its_own_mirror_image_is_not_refused():
@@ -243,7 +244,7 @@ def test_a_target_that_is_its_own_mirror_image_is_not_refused():
     symmetrical = Target("symmetrical", lab, tuple(map(str, range(24))))
     chart, corners = painted(lab)
     picture, truth = photographed(chart, corners, random, 1.2)
-    assert worst_corner(find_target(picture, symmetrical), truth, 4, 6) < 0.25
+    assert worst_corner(find_target(Picture(picture), symmetrical), truth, 4, 6) < 0.25
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -253,13 +254,13 @@ def test_other_colours_are_refused(target, seed):
     chart, corners = painted(shuffled)
     picture, _ = photographed(chart, corners, random, 1.2)
     with pytest.raises(TargetError, match="no grid of patches bears the target's colours"):
-        find_target(picture, target)
+        find_target(Picture(picture), target)
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_no_target(target, seed):
     with pytest.raises(TargetError) as error:
-        find_target(clutter(np.random.default_rng(seed)), target)
+        find_target(Picture(clutter(np.random.default_rng(seed))), target)
     assert error.value.where == "photograph"
 
 
@@ -270,7 +271,7 @@ def test_part_of_a_larger_chart_is_refused(target):
     chart, corners = painted(lab)
     picture, _ = photographed(chart, corners, random, 0.9)
     with pytest.raises(TargetError, match="part of a larger chart"):
-        find_target(picture, target)
+        find_target(Picture(picture), target)
 
 
 def test_four_patches_are_too_few():
@@ -279,10 +280,10 @@ def test_four_patches_are_too_few():
     chart, corners = painted(lab)
     picture, _ = photographed(chart, corners, np.random.default_rng(0), 1.5)
     with pytest.raises(TargetError):
-        find_target(picture, few)
+        find_target(Picture(picture), few)
 
 
 @pytest.mark.parametrize("shape", [(1, 1, 3), (1, 500, 3), (40, 30, 3)])
 def test_pictures_too_small_for_any_target(target, shape):
     with pytest.raises(TargetError, match="no grid of patches is seen"):
-        find_target(np.full(shape, 0.4, dtype=np.float32), target)
+        find_target(Picture(np.full(shape, 0.4, dtype=np.float32)), target)

@@ -9,6 +9,7 @@ from sagglab.errors import TargetError
 from sagglab.photo.calibration import calibrate
 from sagglab.photo.image import Photo
 from sagglab.photo.patches import PatchSamples
+from sagglab.photo.picture import Picture
 from sagglab.photo.shot import Shot
 from sagglab.photo.target_shot import TargetShot, borrow
 
@@ -36,7 +37,9 @@ def lent(calibration):
 
 
 def photo(shot=None, size=(300, 400), profile="sRGB"):
-    return Photo("pot.jpg", np.zeros((*size, 3), np.float32), np.eye(3), profile, True, shot or Shot())
+    return Photo(
+        "pot.jpg", Picture(np.zeros((*size, 3), np.float32)), np.eye(3), profile, True, shot or Shot()
+    )
 
 
 def test_the_calibration_serves_and_a_flag_says_so(lent, calibration):

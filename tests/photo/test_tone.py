@@ -2,10 +2,18 @@
 
 import numpy as np
 import pytest
+from scipy.interpolate import PchipInterpolator
 
-from sagglab.photo.tone import fit_tone
+from sagglab.photo.tone import Curve, fit_tone, monotone_slopes
 
 LIGHT = np.geomspace(0.03, 0.9, 6)[:, None]
+
+
+@pytest.fixture
+def camera_curve():
+    """What six grey patches show through a curve that deepens the shadows and rolls off the lights."""
+    light = LIGHT[:, 0]
+    return light**1.2 / (0.2 + light) * [1, 1.02, 0.97, 1.01, 0.99, 1], light
 
 
 def bend(light):
@@ -102,3 +110,33 @@ def test_black_is_finite():
 @pytest.mark.parametrize("shape", [(3,), (5, 3), (4, 5, 3)])
 def test_shape_is_kept(shape):
     assert fit_tone(bend(LIGHT) * np.ones(3), LIGHT)(np.full(shape, 0.3)).shape == shape
+
+
+@pytest.mark.parametrize("falling", [False, True], ids=["rising", "anyhow"])
+def test_slopes_are_those_of_scipy(falling):
+    random = np.random.default_rng(8)
+    for count in (3, 4, 6, 9):
+        x = np.cumsum(random.uniform(0.01, 1, count))
+        y = random.normal(size=count).round(1) if falling else np.cumsum(random.uniform(0, 1, count))
+        np.testing.assert_allclose(
+            monotone_slopes(x, y), PchipInterpolator(x, y)(x, nu=1), rtol=1e-10, atol=1e-12
+        )
+
+
+def test_a_curve_runs_as_scipy_has_it(camera_curve):
+    shown, light = camera_curve
+    curve = Curve.through(shown, light)
+    between = np.geomspace(shown.min(), shown.max(), 997)
+    expected = np.exp(PchipInterpolator(np.log(shown), np.log(light))(np.log(between)))
+    np.testing.assert_allclose(curve(between), expected, atol=1e-5)
+
+
+def test_a_picture_is_looked_up_as_its_patches_are(camera_curve):
+    """Float32 goes by a table, float64 by the curve itself."""
+    shown, light = camera_curve
+    tone = fit_tone(np.repeat(shown[:, None], 3, axis=1) * [1, 0.9, 0.8], light[:, None])
+    pixels = np.random.default_rng(9).uniform(-0.01, 1, (5000, 3))
+    found = tone(pixels.astype(np.float32))
+    assert found.dtype == np.float32
+    # A unit of L* is 0.0011 of light at black and more above it.
+    np.testing.assert_allclose(found, tone(pixels), atol=1e-5)
