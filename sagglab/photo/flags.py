@@ -64,6 +64,15 @@ FLAGS: dict[str, tuple[str, str]] = {
         "{count} targets are in the picture, and that around x {x:.0f}, y {y:.0f} was used",
         "leave one in the frame, or state 'target corners'",
     ),
+    "unsure outline": (
+        "the pot's outline is not sure (confidence {confidence:.2f})",
+        "check it in the review picture, and give 'pot outline' where it is wrong",
+    ),
+    "cut by the frame": ("the pot is cut by the frame", "photograph it with room on all sides"),
+    "backdrop like the pot": (
+        "along {share:.0%} of the outline the backdrop is too much like the pot to tell where it ends",
+        "photograph it on a backdrop that is lighter or darker than the pot, or give 'pot outline'",
+    ),
     "clipped surface": (
         "{share:.0%} of the pot's central band is clipped",
         "expose less, so that the pot holds no pure white or pure black",

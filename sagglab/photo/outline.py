@@ -1,87 +1,140 @@
-"""The pot's outline on a plain backdrop, or as it was given.
+"""The pot's outline on a plain backdrop.
 
-The backdrop is what the rim of the frame shows, going on smoothly behind the pot. What differs from it, more
-than a shadow could, is the pot's core; from there and from the backdrop the picture is flooded until the two
-meet at the sharpest edge between them, which a soft shadow is not.
+What differs from the backdrop, more than a shadow could, tells about where the pot is; the turned form that
+explains it best, with its edges, tells how far it goes. That is done at half the size; then the outline is
+moved onto the edge at the full one, and what speaks for it is weighed.
 """
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
-from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from PIL import Image
-from scipy import ndimage
-from skimage.filters import scharr
-from skimage.segmentation import watershed
+from numpy.typing import NDArray
 
-from sagglab.colour import lab_to_xyz, xyz_to_lab
 from sagglab.errors import OutlineError, Problem, Problems
+from sagglab.photo.backdrop import find_backdrop
+from sagglab.photo.edges import refine, ring_of
+from sagglab.photo.evidence import MUCH_UNCLEAR, SURE, Evidence, weigh
+from sagglab.photo.flags import flagged
+from sagglab.photo.standing_out import Thing, find_things
+from sagglab.photo.turned import turned_form
+from sagglab.photo.turntable import without_turntable
 
-#: A soft shadow takes this much L* off a backdrop at the most, and hardly changes its hue and chroma.
-SHADOW_L = 22.0
-#: More than this in (a*, b*), shading allowed for, or in L* upwards is no shadow.
-NOT_BACKDROP = 9.0
-#: A backdrop is plain when this share of the frame's rim is within this ΔE*ab of a smooth surface.
-PLAIN_SHARE = 0.6
-PLAIN = 8.0
-#: Area over that of the convex hull, below which a thing is no turned form: a plant, a hand, clutter.
-SOLID = 0.8
-#: Share of the height, at the rim and at the foot, over which a turned form is convex as seen.
-ENDS = 0.05
-#: Less of the frame than this is a crumb, not a pot.
-SMALLEST_SHARE = 0.01
+#: Longest side at which the pot is searched for; the ring is then refined at the size that was given.
+SEARCHED_AT = 400
+#: Confidence at the most when the frame cuts the pot.
+CUT_SURE = 0.75
 
 
 @dataclass(frozen=True)
 class Outline:
-    """A pot's silhouette.
+    """A pot's silhouette; false when there is none.
 
     Attributes
     ----------
-    mask : ndarray of bool, shape (rows, columns)
-        True on the pot; all False when none was found.
+    rings : tuple of ndarray, each of shape (n, 2)
+        Closed rings of places (x, y) in pixels of the full photograph, the outer one first. Others are holes
+        that a person left out, or further pieces that a person gave: what an odd number of rings surrounds is
+        the pot. Empty when no pot was found.
+    confidence : float
+        0 to 1, how surely this is the pot's outline; NaN when a person gave it.
     problems : Problems
     """
 
-    mask: NDArray[np.bool_]
+    rings: tuple[NDArray[np.float64], ...]
+    confidence: float
     problems: Problems
 
+    def __bool__(self) -> bool:
+        return bool(self.rings)
 
-def find_outline(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> Outline:
+    def mask(self, size: tuple[int, int], of: tuple[int, int]) -> NDArray[np.bool_]:
+        """Tell which pixels' middles lie inside; of those on its edge, the left and the upper ones.
+
+        Parameters
+        ----------
+        size : (rows, columns)
+            Of the picture that is asked about: the photograph, reduced or not.
+        of : (rows, columns)
+            Of the full photograph.
+
+        Returns
+        -------
+        ndarray of bool, shape (rows, columns)
+        """
+        inside = np.zeros(size, dtype=bool)
+        scale = np.array([size[1] / of[1], size[0] / of[0]])
+        rows, columns = [], []
+        for ring in self.rings:
+            x, y = ((ring + 0.5) * scale - 0.5).T
+            row, column = _crossings(x, y, size[0])
+            rows.append(row)
+            columns.append(np.clip(np.ceil(column), 0, size[1]).astype(np.intp))
+        if not rows or not len(row := np.concatenate(rows)):
+            return inside
+        column = np.concatenate(columns)
+        box = np.s_[row.min() : row.max() + 1, column.min() : column.max()]
+        toggles = np.zeros((row.max() - row.min() + 1, column.max() - column.min() + 1), dtype=np.uint8)
+        np.add.at(toggles, (row - row.min(), column - column.min()), 1)
+        inside[box] = (np.cumsum(toggles, axis=1, dtype=np.uint8) % 2 == 1)[:, :-1]
+        return inside
+
+
+def _crossings(
+    x: NDArray[np.float64], y: NDArray[np.float64], rows: int
+) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """Find where a closed ring crosses the middles of the rows: the rows, and x in them."""
+    x2, y2 = np.roll(x, -1), np.roll(y, -1)
+    first = np.clip(np.ceil(np.minimum(y, y2)), 0, rows).astype(np.intp)
+    # A row through an end belongs to the side below it alone, so that no corner is counted twice.
+    last = np.clip(np.ceil(np.maximum(y, y2)), 0, rows).astype(np.intp)
+    count = last - first
+    side = np.repeat(np.arange(len(x)), count)
+    row = first[side] + np.arange(len(side)) - np.repeat(np.cumsum(count) - count, count)
+    return row, x[side] + (row - y[side]) * (x2[side] - x[side]) / (y2[side] - y[side])
+
+
+def find_outline(lab: NDArray[np.floating], elsewhere: NDArray[np.bool_], of: tuple[int, int]) -> Outline:
     """Find the one pot that stands on a plain backdrop.
 
     Parameters
     ----------
     lab : ndarray, shape (rows, columns, 3)
-        CIELAB of the picture, at a size at which the pot is a few hundred pixels high.
+        CIELAB of the photograph, reduced to 800 pixels or less on its longest side.
     elsewhere : ndarray of bool, shape (rows, columns)
         Where the target is, and so no pot.
+    of : (rows, columns)
+        Size of the full photograph.
 
     Returns
     -------
     Outline
-        Empty, with a problem, when nothing stands out from the backdrop.
+        Empty, with a problem, when nothing is found. A plain disc under the pot counts as ground.
 
     Raises
     ------
     OutlineError
         Two things or more stand out, each large enough to be a pot.
     """
-    smooth = ndimage.gaussian_filter(lab, (1.5, 1.5, 0))
-    backdrop = _backdrop(smooth, elsewhere)
+    lab = lab.astype(np.float32)
+    shrink = min(1.0, SEARCHED_AT / max(elsewhere.shape))
+    size = round(elsewhere.shape[1] * shrink), round(elsewhere.shape[0] * shrink)
+    small = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
+    small_elsewhere = cv2.resize(elsewhere.astype(np.uint8), size, interpolation=cv2.INTER_AREA) > 0
+    small = cv2.GaussianBlur(small, (0, 0), 0.8)
+    backdrop = find_backdrop(small, small_elsewhere)
     if backdrop is None:
         return _none(
-            elsewhere,
-            "no pot was found: there is no plain backdrop",
-            "photograph it on one, or give its outline",
+            "no pot was found: there is no plain backdrop", "photograph it on one, or give its outline"
         )
-    differs, unlike = _compare(smooth, backdrop)
-    things = _things(differs & ~elsewhere, elsewhere)
+    unlike, no_shadow = backdrop.compare(small)
+    things = find_things(small, unlike, no_shadow, backdrop.grain, small_elsewhere)
+    things = [
+        without_turntable(small, thing, (unlike > max(8.0, 4 * backdrop.grain)) & ~small_elsewhere)
+        for thing in things
+    ]
     whole = [thing for thing in things if thing.potlike]
     if len(whole) > 1:
         raise OutlineError(
@@ -89,226 +142,42 @@ def find_outline(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> Outl
             f"{len(whole)} things stand out from the backdrop, each large enough to be a pot",
             "photograph one pot at a time, or give the pot outline in the table photos",
         )
-    # Beside a whole pot, a hand or a sheet that reaches in from outside the frame is none.
-    chosen = whole or [thing for thing in things if thing.solidity >= SOLID]
+    chosen = whole or [thing for thing in things if thing.turned]
     if len(chosen) != 1:
-        cause = "what stands out is not like one pot" if things else "nothing stands out from the backdrop"
-        return _none(elsewhere, f"no pot was found: {cause}", "give its outline")
-    mask = np.zeros(elsewhere.shape, dtype=bool)
-    # What is far from the pot has no say in where it ends.
-    near = _around(chosen[0].region, 0.5)
-    mask[near] = _flood(smooth[near], chosen[0].core[near], (unlike[near] < 4) | elsewhere[near])
-    if not chosen[0].cut:
-        return Outline(mask, Problems())
-    problem = _problem("the pot is cut by the frame", "photograph it with room on all sides")
-    return Outline(mask, Problems([problem]))
+        cause = (
+            "what stands out is not like one whole pot, or the backdrop is too much like it"
+            if things
+            else "nothing stands out from the backdrop"
+        )
+        return _none(f"no pot was found: {cause}", "give its outline")
+    thing = chosen[0]
+    if thing.disc is not None:
+        unlike = np.minimum(unlike, thing.disc)
+        no_shadow = np.where(np.isfinite(thing.disc), np.minimum(no_shadow, thing.disc / 8), no_shadow)
+    mask = turned_form(small, backdrop, thing.region, small_elsewhere, unlike, no_shadow)
+    scale = np.array(elsewhere.shape[::-1]) / size
+    rough = ring_of(mask, 1.5 / scale[0])
+    edge = refine(lab, (rough + 0.5) * scale - 0.5)
+    evidence = weigh(edge, scale, thing.region, mask, no_shadow, backdrop.plain)
+    ring = (edge.ring + 0.5) * (np.array(of[::-1]) / elsewhere.shape[::-1]) - 0.5
+    # Of a pot that the frame cuts nobody knows where it ends.
+    confidence = min(evidence.confidence, CUT_SURE) if thing.cut else evidence.confidence
+    return Outline((ring,), confidence, Problems(_told(evidence, confidence, thing)))
+
+
+def _told(evidence: Evidence, confidence: float, thing: Thing) -> list[Problem]:
+    """Flag what makes an outline less than sure."""
+    told = [flagged("cut by the frame")] if thing.cut else []
+    if evidence.unclear > MUCH_UNCLEAR:
+        told.append(flagged("backdrop like the pot", share=evidence.unclear))
+    if confidence < SURE:
+        told.append(flagged("unsure outline", confidence=confidence))
+    return told
 
 
 def _problem(cause: str, remedy: str) -> Problem:
     return Problem("photos", None, "pot outline", cause, remedy, stops=False)
 
 
-def _none(elsewhere: NDArray[np.bool_], cause: str, remedy: str) -> Outline:
-    return Outline(np.zeros(elsewhere.shape, dtype=bool), Problems([_problem(cause, remedy)]))
-
-
-def _around(mask: NDArray[np.bool_], share: float) -> tuple[slice, slice]:
-    """Give the rectangle around a mask, widened on each side by a share of its size."""
-    slices = []
-    for span in ndimage.find_objects(mask.astype(np.uint8))[0]:
-        wider = round(share * (span.stop - span.start))
-        slices.append(slice(max(0, span.start - wider), span.stop + wider))
-    return tuple(slices)
-
-
-def _flood(
-    lab: NDArray[np.float64], core: NDArray[np.bool_], backdrop: NDArray[np.bool_]
-) -> NDArray[np.bool_]:
-    """Grow the core and the backdrop until they meet at the sharpest edge between them."""
-    markers = backdrop.astype(np.int32)
-    markers[[0, -1]] = 1
-    markers[:, [0, -1]] = 1
-    markers[core] = 2
-    edge = np.sqrt(sum(scharr(lab[..., channel]) ** 2 for channel in range(3)))
-    mask = watershed(edge, markers) == 2
-    # A turned form has no notches: what a dark foot loses to the shadow beside it is closed again.
-    reach = max(2, len(mask) // 60)
-    mask = ndimage.binary_fill_holes(np.pad(mask, reach, mode="edge"))
-    mask = ndimage.binary_closing(mask, iterations=reach)[reach:-reach, reach:-reach]
-    return _with_whole_ends(ndimage.binary_opening(mask, iterations=2))
-
-
-def _with_whole_ends(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Make rim and foot convex, where a patch as pale or as dark as what lies beyond bites into them."""
-    rows = np.flatnonzero(mask.any(axis=1))
-    slice_rows = max(3, round(ENDS * len(rows)))
-    whole = mask.astype(np.uint8)
-    for end in (rows[:slice_rows], rows[-slice_rows:]):
-        down, across = np.nonzero(mask[end])
-        if len(end) and len(down):
-            places = np.stack([across, down + end[0]], axis=1).astype(np.int32)
-            cv2.fillConvexPoly(whole, cv2.convexHull(places), 1)
-    return whole.astype(bool)
-
-
-def _backdrop(lab: NDArray[np.float64], elsewhere: NDArray[np.bool_]) -> NDArray[np.float64] | None:
-    """Continue what the rim of the frame shows over the whole picture, as a quadratic surface in CIELAB.
-
-    None when the rim is not of one piece, so that there is no plain backdrop.
-    """
-    rows, columns = elsewhere.shape
-    y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j]
-    design = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
-    rim = max(3, rows // 40)
-    known = np.zeros(elsewhere.shape, dtype=bool)
-    known[:rim] = known[:, :rim] = known[:, -rim:] = known[-rim:] = True
-    # Six numbers for each channel are settled by a sixteenth of the pixels.
-    some = np.s_[::4, ::4]
-    terms, values, allowed = design[some].reshape(-1, 6), lab[some].reshape(-1, 3), ~elsewhere[some].ravel()
-    known = known[some].ravel() & allowed
-    if known.sum() < 100:
-        return None
-    coefficients = np.zeros((6, 3))
-    coefficients[0] = np.median(values[known], axis=0)
-    for reach in (25.0, 15.0, 8.0, 6.0, 5.0):
-        # Each round takes in all that already looks like backdrop, wherever it is, and lets go of the rest.
-        near = np.linalg.norm(values - terms @ coefficients, axis=1) < reach
-        chosen = near & (known if reach > 10 else allowed)
-        if chosen.sum() < 100:
-            break
-        coefficients = np.linalg.lstsq(terms[chosen], values[chosen], rcond=None)[0]
-    plain = np.linalg.norm(values[known] - terms[known] @ coefficients, axis=1) < PLAIN
-    return design @ coefficients if plain.mean() >= PLAIN_SHARE else None
-
-
-def _compare(
-    lab: NDArray[np.float64], backdrop: NDArray[np.float64]
-) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
-    """Tell what differs more than a shadow could, and how unlike the backdrop each pixel is (ΔE*ab)."""
-    unlike = np.linalg.norm(lab - backdrop, axis=-1)
-    # The backdrop in the same, lesser light: its XYZ scaled to the pixel's Y.
-    xyz = lab_to_xyz(backdrop)
-    luminance = lab_to_xyz(np.stack([lab[..., 0], 0 * lab[..., 0], 0 * lab[..., 0]], axis=-1))[..., 1]
-    shaded = xyz_to_lab(xyz * (luminance / np.maximum(xyz[..., 1], 1e-4))[..., None])
-    hue_and_chroma = np.linalg.norm((lab - shaded)[..., 1:], axis=-1)
-    lighter = lab[..., 0] - backdrop[..., 0]
-    differs = (hue_and_chroma > NOT_BACKDROP) | (lighter > NOT_BACKDROP) | (lighter < -SHADOW_L)
-    return differs, unlike
-
-
-@dataclass(frozen=True)
-class _Thing:
-    """Something that stands out from the backdrop: its region, its middle, its area over its hull's."""
-
-    region: NDArray[np.bool_]
-    core: NDArray[np.bool_]
-    solidity: float
-    cut: bool
-
-    @property
-    def potlike(self) -> bool:
-        return self.solidity >= SOLID and not self.cut
-
-
-def _things(differs: NDArray[np.bool_], elsewhere: NDArray[np.bool_]) -> list[_Thing]:
-    """Find all that is large enough to be a pot, the largest first; not what the target itself lies on."""
-    reach = max(2, min(differs.shape) // 150)
-    # Padded with what the rim shows, so that a thing that runs out of the frame still touches it.
-    margin = 4 * reach
-    closed = ndimage.binary_closing(np.pad(differs, margin, mode="edge"), iterations=2 * reach)
-    opened = ndimage.binary_opening(ndimage.binary_fill_holes(closed), iterations=2 * reach)
-    opened = opened[margin:-margin, margin:-margin]
-    labels, count = ndimage.label(opened)
-    sizes = np.bincount(labels.ravel(), minlength=count + 1)[1:]
-    # Next to a pot, what is not a quarter of its size is an odd thing on the table.
-    least = max(SMALLEST_SHARE * differs.size, 0.25 * sizes.max(initial=0))
-    things = []
-    for number in np.flatnonzero(sizes > least)[np.argsort(-sizes[sizes > least])]:
-        region = labels == number + 1
-        depth = ndimage.distance_transform_edt(region)
-        edge, _ = cv2.findContours(region.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-        hull = cv2.convexHull(edge[0])
-        within = cv2.fillConvexPoly(np.zeros(region.shape, np.uint8), hull, 1).astype(bool)
-        if (within & elsewhere).sum() > 0.25 * elsewhere.sum():
-            continue
-        rim = np.concatenate([region[0], region[-1], region[:, 0], region[:, -1]])
-        things.append(
-            _Thing(
-                region=region,
-                # A shadow's dark middle, at the foot, is thin: the outer part is left to the flooding.
-                core=depth > min(0.3 * depth.max(), 6.0 * reach),
-                solidity=cv2.contourArea(edge[0]) / max(cv2.contourArea(hull), 1.0),
-                cut=bool(rim.any()),
-            )
-        )
-    return things
-
-
-def given_outline(outline: ArrayLike | str | os.PathLike[str], shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """Turn an outline that a person gave into a mask.
-
-    Parameters
-    ----------
-    outline : str, path or array_like
-        Places ``x y; x y; …`` around the pot, the path of a black-and-white mask picture of the
-        photograph's size, an array of places, shape (n, 2), or a mask, shape (rows, columns).
-    shape : (rows, columns)
-        Size of the photograph.
-
-    Returns
-    -------
-    ndarray of bool, shape (rows, columns)
-
-    Raises
-    ------
-    OutlineError
-        It is none of these, or leaves no pot.
-
-    Examples
-    --------
-    >>> given_outline("1 1; 3 1; 3 2; 1 2", (4, 5)).sum()
-    np.int64(6)
-    """
-    if isinstance(outline, (str, os.PathLike)):
-        is_places = isinstance(outline, str) and ";" in outline
-        values = _places(outline) if is_places else _mask_picture(Path(outline))
-    else:
-        values = np.asarray(outline)
-    if values.ndim == 2 and values.shape[1] == 2 and len(values) >= 3 and shape != values.shape:
-        mask = np.zeros(shape, dtype=np.uint8)
-        cv2.fillPoly(mask, [np.rint(values).astype(np.int32)], 1)
-        values = mask
-    if values.shape != tuple(shape):
-        raise OutlineError(
-            "pot outline",
-            "the pot outline is neither three places or more nor a mask of the photograph's size",
-            f"write it as x y; x y; x y …, or give a mask of {shape[1]} by {shape[0]} pixels",
-        )
-    if not values.any():
-        raise OutlineError(
-            "pot outline", "no pixel lies inside the pot outline", "give the places around the pot"
-        )
-    return values.astype(bool)
-
-
-def _places(outline: str) -> NDArray[np.float64]:
-    pairs = [pair.split() for pair in outline.strip().strip(";").split(";")]
-    try:
-        values = np.array(pairs, dtype=float).reshape(-1, 2)
-    except ValueError as error:
-        raise OutlineError(
-            "pot outline", "one of its places is not two numbers", "write it as x y; x y; x y …, as 650.5 265"
-        ) from error
-    if not np.isfinite(values).all():
-        raise OutlineError("pot outline", "one of its places lies nowhere", "write it as x y; x y; x y …")
-    return values
-
-
-def _mask_picture(path: Path) -> NDArray[np.bool_]:
-    try:
-        with Image.open(path, formats=("PNG", "TIFF", "JPEG")) as picture:
-            return np.asarray(picture.convert("L")) > 127
-    except OSError as error:
-        raise OutlineError(
-            f"pot outline '{path}'", f"it cannot be read as a mask picture ({error})", "save it as PNG"
-        ) from error
+def _none(cause: str, remedy: str) -> Outline:
+    return Outline((), 0.0, Problems([_problem(cause, remedy)]))
