@@ -168,6 +168,14 @@ class OutlineError(PhotoError):
     """The pot cannot be told from what surrounds it."""
 
 
+class SurfaceError(PhotoError):
+    """A pot's surface cannot be laid out, or its views not be joined."""
+
+
+class OwnMeasureError(SagglabError, ValueError):
+    """A measure of the user's own fails, or gives no numbers by new names."""
+
+
 class ModelError(SagglabError, ValueError):
     """The data cannot answer what the model was asked."""
 

@@ -29,6 +29,8 @@ def test_the_family_is_all_here():
         "PhotoError",
         "TargetError",
         "OutlineError",
+        "SurfaceError",
+        "OwnMeasureError",
         "ModelError",
         "PlanError",
         "UnknownNameError",
