@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from sagglab.photo.calibration import Calibration
-from sagglab.photo.surface import FACING_DOUBT, Surface, shading
 
 AXES = ("L*", "a*", "b*")
 
@@ -50,7 +49,7 @@ class Doubt:
 
     @property
     def measures(self) -> dict[str, float]:
-        """The columns that ``columns.DOUBT_MEASURES`` declares."""
+        """The columns that ``columns.DOUBT_MEASURES`` declares, but for sampling."""
         reach = _REACH * self.joined
         return {
             name: float(value)
@@ -65,27 +64,31 @@ class Doubt:
 
 
 def doubt(
-    lab: NDArray[np.float64], surface: Surface, calibration: Calibration, cut_off: float = 0.0
+    lab: NDArray[np.float64],
+    weights: NDArray[np.float64],
+    calibration: Calibration,
+    shading_error: float,
+    cut_off: float = 0.0,
 ) -> Doubt:
     """Tell how sure the mean colour of a surface is.
 
     Parameters
     ----------
-    lab : ndarray, shape (rows, columns, 3)
-    surface : Surface
-        With at least one pixel that is measured.
+    lab : ndarray, shape (n, 3)
+        Of the pixels that are measured; one at least.
+    weights : ndarray, shape (n,)
+        The area that each stands for.
     calibration : Calibration
+    shading_error : float
+        Standard error of the mean light over them, as a share of it, from shading over the curve.
     cut_off : float
         Share of the measured surface with colours that the file cannot hold.
     """
-    measured = surface.measured
-    values, weights = lab[measured], surface.area[measured]
-    mean = np.average(values, axis=0, weights=weights)
+    mean = np.average(lab, axis=0, weights=weights)
     # Some thousand pixels tell how the colours lie; all of them take a hundred times as long.
-    every = max(1, len(values) // 1000)
-    calibrated = calibration.standard_error(values[::every], weights[::every])
-    facing = np.average((1 - surface.facing[measured]) / shading(surface)[measured], weights=weights)
-    share = np.hypot(calibration.mapping.light.doubt, FACING_DOUBT * facing)
+    every = max(1, len(lab) // 1000)
+    calibrated = calibration.standard_error(lab[::every], weights[::every])
+    share = np.hypot(calibration.mapping.light.doubt, shading_error)
     calibrated = np.hypot(calibrated, CUT_OFF * cut_off)
     # All three coordinates are differences of cube roots: light that is off by a share moves L* + 16, a* and
     # b* by a third of it.

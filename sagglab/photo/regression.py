@@ -8,7 +8,9 @@ shrinkage, white stays white.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -57,6 +59,10 @@ CANDIDATES = (
 )
 
 
+#: Pixels whose terms are made at once.
+_STRETCH = 8192
+
+
 def terms(method: str, rgb: ArrayLike) -> NDArray[np.float64]:
     """Terms of a method: R, G, B and the products or roots of products that it adds.
 
@@ -75,19 +81,33 @@ def terms(method: str, rgb: ArrayLike) -> NDArray[np.float64]:
     >>> terms("root-polynomial of degree 2", [0.09, 0.25, 0.16]).round(3)
     array([0.09, 0.25, 0.16, 0.15, 0.2 , 0.12])
     """
-    rgb = np.asarray(rgb, dtype=float)
+    rgb = np.asarray(rgb)
+    rgb = rgb if rgb.dtype == np.float32 else rgb.astype(float)
+    return np.moveaxis(_term_planes(method, np.moveaxis(rgb, -1, 0)), 0, -1)
+
+
+def _term_planes(method: str, rgb: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Terms of channels that lie apart, shape (3, …) to (terms, …)."""
     exponents = METHODS[method]
-    light = np.maximum(rgb, 0)
+    planes = np.empty((3 + len(exponents), *rgb.shape[1:]), rgb.dtype)
+    planes[:3] = rgb
     if not len(exponents):
-        return rgb
+        return planes
+    light = np.maximum(rgb, 0)
     if (exponents == np.round(exponents)).all():
         powers = {1.0: light, 2.0: light**2}
     else:
         # Roots of each channel once, and products of them: powers of a whole picture are ten times as slow.
-        powers = {_HALF: np.sqrt(light), _THIRD: np.cbrt(light)}
-        powers[2 * _THIRD] = powers[_THIRD] ** 2
-    more = [np.prod([powers[e][..., k] for k, e in enumerate(row) if e], axis=0) for row in exponents]
-    return np.concatenate([rgb, np.stack(more, axis=-1)], axis=-1)
+        powers = {_HALF: np.sqrt(light)}
+        if _THIRD in exponents:
+            powers[_THIRD] = np.cbrt(light)
+            powers[2 * _THIRD] = powers[_THIRD] ** 2
+    for term, row in enumerate(exponents, start=3):
+        first, *more = (powers[e][k] for k, e in enumerate(row) if e)
+        planes[term] = first
+        for factor in more:
+            planes[term] *= factor
+    return planes
 
 
 @dataclass(frozen=True)
@@ -108,8 +128,18 @@ class Regression:
     matrix: NDArray[np.float64]
 
     def __call__(self, rgb: ArrayLike) -> NDArray[np.float64]:
-        """XYZ (Y = 1 for white), shape ``(..., 3)`` in and out."""
-        return terms(self.method, rgb) @ self.matrix
+        """XYZ (Y = 1 for white), shape ``(..., 3)`` in and out; float32 stays float32."""
+        rgb = np.asarray(rgb)
+        if rgb.dtype != np.float32:
+            return terms(self.method, rgb) @ self.matrix
+        # A stretch of pixels with all its terms stays in the processor's cache.
+        flat = rgb.reshape(-1, 3)
+        onto = self.matrix.T.astype(np.float32)
+        xyz = np.empty((3, len(flat)), np.float32)
+        for first in range(0, len(flat), _STRETCH):
+            channels = np.ascontiguousarray(flat[first : first + _STRETCH].T)
+            np.matmul(onto, _term_planes(self.method, channels), out=xyz[:, first : first + _STRETCH])
+        return xyz.T.reshape(rgb.shape)
 
 
 @dataclass(frozen=True)
@@ -132,6 +162,11 @@ class Patches:
     def of(cls, lab: NDArray[np.float64]) -> Patches:
         """Make them of reference colours, shape (n, 3)."""
         return cls(lab, lab_to_xyz(lab), _perceptual_slopes(lab))
+
+    @cached_property
+    def per_difference(self) -> NDArray[np.float64]:
+        """How fast X, Y, Z differ with the colour: the inverse of `slopes`."""
+        return np.linalg.inv(self.slopes)
 
 
 def _perceptual_slopes(lab: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -203,14 +238,17 @@ class Fit:
         return self._lab(left_out.reshape(count, count, 3))
 
     def _lab(self, residual: NDArray[np.float64]) -> NDArray[np.float64]:
-        steps = np.linalg.solve(self.patches.slopes, residual[..., None])[..., 0]
+        steps = (self.patches.per_difference @ residual[..., None])[..., 0]
         return xyz_to_lab(self.patches.xyz - steps)
 
 
-def fit_regression(
-    rgb: NDArray[np.float64], patches: Patches, weights: NDArray[np.float64], method: str, shrinkage: float
-) -> Fit:
-    """Fit a regression by weighted, shrunk least squares in units of colour difference.
+def fit_regressions(
+    rgb: NDArray[np.float64],
+    patches: Patches,
+    weights: NDArray[np.float64],
+    candidates: Sequence[tuple[str, float]],
+) -> tuple[Fit, ...]:
+    """Fit regressions by weighted, shrunk least squares in units of colour difference.
 
     Parameters
     ----------
@@ -220,27 +258,57 @@ def fit_regression(
         Their reference colours.
     weights : ndarray, shape (n,)
         0 for a patch that has no say.
-    method : str
-        A key of ``METHODS``.
-    shrinkage : float
+    candidates : sequence of (method, shrinkage)
+        Keys of ``METHODS``, and how strongly departures from linear are shrunk.
     """
-    count, exponents = len(rgb), METHODS[method]
-    size = 3 + len(exponents)
-    # Departures of the extra terms from their arithmetic counterparts, as columns of the terms.
-    departing = np.eye(size)
-    departing[:3, 3:] = -(exponents / exponents.sum(axis=1, keepdims=True)).T
-    design = terms(method, rgb) @ departing
-    # Row (patch, l), column (term, x): one least squares for all of XYZ, since the slopes join X, Y and Z.
-    rows = (design[:, None, :, None] * patches.slopes[:, :, None, :]).reshape(count * 3, size * 3)
-    wanted = (patches.slopes @ patches.xyz[..., None]).ravel()
-    weighted = rows * np.repeat(weights, 3)[:, None]
-    cost = np.repeat(np.r_[np.full(3, 1e-9), np.full(len(exponents), shrinkage)], 3)
-    onto = np.linalg.solve(rows.T @ weighted + np.diag(cost), weighted.T)
-    solved = onto @ wanted
-    hat = (rows @ onto).reshape(count, 3, count, 3).swapaxes(1, 2)
-    return Fit(
-        Regression(method, shrinkage, departing @ solved.reshape(size, 3)),
-        patches,
-        (wanted - rows @ solved).reshape(count, 3),
-        hat,
-    )
+    # Candidates of one method differ by their cost alone.
+    squares = {method: _Square.of(rgb, patches, weights, method) for method, _ in candidates}
+    return tuple(squares[method].fit(patches, method, shrinkage) for method, shrinkage in candidates)
+
+
+def fit_regression(
+    rgb: NDArray[np.float64], patches: Patches, weights: NDArray[np.float64], method: str, shrinkage: float
+) -> Fit:
+    """Fit one regression; parameters as `fit_regressions` takes them."""
+    return fit_regressions(rgb, patches, weights, [(method, shrinkage)])[0]
+
+
+@dataclass(frozen=True)
+class _Square:
+    """A method's least squares before departures from linear are shrunk."""
+
+    departing: NDArray[np.float64]
+    rows: NDArray[np.float64]
+    wanted: NDArray[np.float64]
+    weighted: NDArray[np.float64]
+    square: NDArray[np.float64]
+
+    @classmethod
+    def of(
+        cls, rgb: NDArray[np.float64], patches: Patches, weights: NDArray[np.float64], method: str
+    ) -> _Square:
+        count, exponents = len(rgb), METHODS[method]
+        size = 3 + len(exponents)
+        # Departures of the extra terms from their arithmetic counterparts, as columns of the terms.
+        departing = np.eye(size)
+        departing[:3, 3:] = -(exponents / exponents.sum(axis=1, keepdims=True)).T
+        design = terms(method, rgb) @ departing
+        # Row (patch, l), column (term, x): one least squares for all of XYZ, since slopes join X, Y and Z.
+        rows = (design[:, None, :, None] * patches.slopes[:, :, None, :]).reshape(count * 3, size * 3)
+        wanted = (patches.slopes @ patches.xyz[..., None]).ravel()
+        weighted = rows * np.repeat(weights, 3)[:, None]
+        return cls(departing, rows, wanted, weighted, rows.T @ weighted)
+
+    def fit(self, patches: Patches, method: str, shrinkage: float) -> Fit:
+        size, count = len(self.departing), len(self.rows) // 3
+        cost = np.full(3 * size, shrinkage)
+        cost[:9] = 1e-9
+        onto = np.linalg.solve(self.square + np.diag(cost), self.weighted.T)
+        solved = onto @ self.wanted
+        hat = (self.rows @ onto).reshape(count, 3, count, 3).swapaxes(1, 2)
+        return Fit(
+            Regression(method, shrinkage, self.departing @ solved.reshape(size, 3)),
+            patches,
+            (self.wanted - self.rows @ solved).reshape(count, 3),
+            hat,
+        )

@@ -12,7 +12,6 @@ from sagglab.photo.calibration import calibrate
 from sagglab.photo.doubt import Doubt, doubt
 from sagglab.photo.fall_off import BackdropTrend, EvenLight
 from sagglab.photo.patches import PatchSamples
-from sagglab.photo.surface import central_band
 
 AXES = ("L*", "a*", "b*")
 
@@ -30,21 +29,23 @@ def in_light(calibration, light):
     return replace(calibration, mapping=replace(calibration.mapping, light=light))
 
 
-def mottled(scale=1, colour=(38.0, 9.0, 12.0)):
-    """A cylinder with a mottled surface, `scale` times as large in the picture."""
+#: Standard error of the light over the pixels, as a share, from shading over the curve.
+SHADING = 0.01
+
+
+def mottled(times=1, colour=(38.0, 9.0, 12.0)):
+    """A mottled surface, each of its places seen by so many pixels, and the area of each."""
     rng = np.random.default_rng(7)
-    outline = np.zeros((100, 80), dtype=bool)
-    outline[10:90, 15:65] = True
-    lab = np.array(colour) + rng.normal(0, [6, 2, 3], (100, 80, 3))
-    grow = lambda each: each.repeat(scale, axis=0).repeat(scale, axis=1)  # noqa: E731
-    return grow(lab), central_band(grow(outline))
+    lab = np.array(colour) + rng.normal(0, [6, 2, 3], (4000, 3))
+    return lab.repeat(times, axis=0), rng.uniform(1, 1.25, 4000).repeat(times)
 
 
 def test_parts_are_joined_as_independent_errors():
     made = Doubt(np.array([40.0, 8, 12]), np.array([0.3, 0.4, 0.6]), np.array([0.4, 0.3, 0.8]))
     np.testing.assert_allclose(made.joined, [0.5, 0.5, 1.0])
     measures = made.measures
-    assert set(measures) == {column.heading for column in DOUBT_MEASURES}
+    sampling = {f"{axis} error of sampling" for axis in AXES}
+    assert set(measures) | sampling == {column.heading for column in DOUBT_MEASURES}
     for k, axis in enumerate(AXES):
         low, high = measures[f"{axis} low"], measures[f"{axis} high"]
         assert (low + high) / 2 == pytest.approx(made.mean[k])
@@ -56,57 +57,51 @@ def test_parts_are_joined_as_independent_errors():
 
 
 def test_the_middle_is_the_mean_weighted_by_area(calibration):
-    lab, surface = mottled()
-    found = doubt(lab, surface, calibration)
-    measured = surface.measured
-    np.testing.assert_allclose(found.mean, np.average(lab[measured], axis=0, weights=surface.area[measured]))
+    lab, area = mottled()
+    found = doubt(lab, area, calibration, SHADING)
+    np.testing.assert_allclose(found.mean, np.average(lab, axis=0, weights=area))
 
 
 def test_more_pixels_make_nothing_surer(calibration):
-    small, large = (doubt(*mottled(scale), calibration) for scale in (1, 3))
-    np.testing.assert_allclose(large.joined, small.joined, rtol=0.15)
+    few, many = (doubt(*mottled(times), calibration, SHADING) for times in (1, 9))
+    np.testing.assert_allclose(many.joined, few.joined, rtol=0.15)
 
 
 def test_error_of_light_is_what_such_light_does_to_the_colour(calibration):
-    """The light's share by itself, on a flat surface that faces the camera."""
-    lab = np.broadcast_to([40.0, 9.0, 12.0], (100, 80, 3))
-    outline = np.zeros((100, 80), dtype=bool)
-    outline[45:55, 38:42] = True
-    surface = central_band(outline)
-    surface = replace(surface, area=surface.band.astype(float))
+    lab = np.broadcast_to([40.0, 9.0, 12.0], (100, 3))
     for light in (EvenLight(), BackdropTrend(0.1, 0.0, 80)):
-        found = doubt(lab, surface, in_light(calibration, light))
-        brighter = xyz_to_lab(lab_to_xyz([40.0, 9.0, 12.0]) * (1 + light.doubt)) - [40.0, 9.0, 12.0]
-        np.testing.assert_allclose(found.light, np.abs(brighter), rtol=0.03)
-
-
-def test_a_surface_that_turns_away_is_less_sure(calibration):
-    lab, surface = mottled()
-    facing = replace(surface, area=surface.band.astype(float))
-    assert (doubt(lab, surface, calibration).light > doubt(lab, facing, calibration).light).all()
+        for shading in (0.0, 0.04):
+            found = doubt(lab, np.ones(100), in_light(calibration, light), shading)
+            share = np.hypot(light.doubt, shading)
+            brighter = xyz_to_lab(lab_to_xyz([40.0, 9.0, 12.0]) * (1 + share)) - [40.0, 9.0, 12.0]
+            np.testing.assert_allclose(found.light, np.abs(brighter), rtol=0.03)
 
 
 def test_light_that_is_known_is_surer(calibration):
-    lab, surface = mottled()
     guessed, known = (
-        doubt(lab, surface, in_light(calibration, light)) for light in (EvenLight(), BackdropTrend(0, 0, 80))
+        doubt(*mottled(), in_light(calibration, light), SHADING)
+        for light in (EvenLight(), BackdropTrend(0, 0, 80))
     )
     assert (known.light < guessed.light).all()
     assert (known.calibration == guessed.calibration).all()
     assert (known.joined < guessed.joined).all()
 
 
+def test_colours_that_the_file_cut_off_are_less_sure(calibration):
+    whole, cut = (doubt(*mottled(), calibration, SHADING, share) for share in (0.0, 0.5))
+    assert (cut.calibration > whole.calibration).all()
+    assert (cut.light == whole.light).all()
+
+
 def test_error_of_calibration_is_that_of_the_patches_near_the_surface(calibration):
-    lab, surface = mottled()
-    found = doubt(lab, surface, calibration).calibration
-    measured = surface.measured
-    all_pixels = calibration.standard_error(lab[measured], surface.area[measured])
-    np.testing.assert_allclose(found, all_pixels, rtol=0.05)
+    lab, area = mottled()
+    found = doubt(lab, area, calibration, SHADING).calibration
+    np.testing.assert_allclose(found, calibration.standard_error(lab, area), rtol=0.05)
 
 
 @pytest.mark.parametrize("colour", [(40.0, 0.0, 0.0), (6.0, 1.0, 1.0), (95.0, 0.0, 2.0)])
 def test_doubt_is_never_nil(calibration, colour):
-    found = doubt(*mottled(colour=colour), calibration)
+    found = doubt(*mottled(colour=colour), calibration, SHADING)
     assert (found.calibration > 0).all()
     assert found.light[0] > 0
     assert np.isfinite(found.joined).all()
