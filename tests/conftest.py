@@ -1,7 +1,9 @@
 """What many tests share: the demo book, the generator that drew it, and a painted target."""
 
 import importlib
+import os
 import sys
+import tempfile
 from pathlib import Path
 
 import cv2
@@ -11,11 +13,16 @@ import pandas as pd
 import pytest
 
 from sagglab.colour import linear_to_xyz, xyz_to_lab
+from sagglab.measures.kept import PLACE
 from sagglab.photo.patches import grid_to_picture
 from sagglab.targets import Target
 
 # Not by MPLBACKEND in the environment, which the notebooks' kernels would inherit, and show nothing.
 mpl.use("Agg")
+
+# What is measured is kept for this run alone, and for all of it, notebooks and shells included.
+_KEPT = tempfile.TemporaryDirectory(prefix="sagglab-kept-")
+os.environ[PLACE] = _KEPT.name
 
 DEMO = Path(__file__).resolve().parents[1] / "data" / "demo"
 

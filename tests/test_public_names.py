@@ -9,6 +9,7 @@ import pytest
 import sagglab
 
 PUBLIC = [
+    "Around",
     "BenchSheet",
     "Best",
     "Book",
@@ -27,6 +28,7 @@ PUBLIC = [
     "HeatMeasures",
     "Limits",
     "MeasuredPhoto",
+    "Measuring",
     "ModelChecks",
     "Odds",
     "Outcomes",
@@ -60,7 +62,9 @@ PUBLIC = [
     "fit_ratings",
     "gather_results",
     "heat_measures",
+    "join_maps",
     "lab_to_srgb",
+    "measure_around",
     "measure_firings",
     "measure_photo",
     "measure_photos",
@@ -71,6 +75,7 @@ PUBLIC = [
     "precision",
     "read_readings",
     "read_schedule",
+    "read_shares",
     "screen_effects",
     "write_bench_sheet",
     "xyz_to_lab",

@@ -26,8 +26,9 @@ class Book:
     Attributes
     ----------
     folder : Path
-    pots, firings, photos, setups, shelf : DataFrame
-        One row per pot, firing, photograph, setup and material in stock; a book need not have a shelf.
+    pots, firings, photos, setups, shelf, shares : DataFrame
+        One row per pot, firing, photograph, setup, material in stock, and share of the surface that is to be
+        measured beside the built-in ones; a book need not have the last two.
         Amounts stand in the working unit that their heading names (``sugar [oz]`` in the file becomes
         ``sugar [g]`` here).
     problems : Problems
@@ -40,6 +41,7 @@ class Book:
     photos: pd.DataFrame
     setups: pd.DataFrame
     shelf: pd.DataFrame
+    shares: pd.DataFrame
     problems: Problems
 
     def path(self, name: str) -> Path:
@@ -84,7 +86,7 @@ def open_book(folder: str | os.PathLike[str]) -> Book:
     ----------
     folder : path
         The folder that holds ``pots.csv``, ``firings.csv``, ``photos.csv`` and ``setups.csv``, or a
-        ``book.xlsx`` with sheets of these names; and, where one is kept, ``shelf.csv``.
+        ``book.xlsx`` with sheets of these names; and, where they are kept, ``shelf.csv`` and ``shares.csv``.
 
     Returns
     -------

@@ -8,6 +8,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
+        "around": ["measure_around", "turn_of"],
         "firings": ["all_readings", "check_files", "measure_firings"],
         "results": ["gather_results", "result_columns"],
         "views": ["measure_photos", "measure_view"],

@@ -14,6 +14,7 @@ from sagglab.firing.heat import heat_measures
 from sagglab.firing.readings import Readings
 from sagglab.firing.record_place import firing_readings, firing_schedule
 from sagglab.firing.sensor import tolerance_C
+from sagglab.measures.views import measuring_of
 from sagglab.photo.image import check_photo
 
 
@@ -41,6 +42,10 @@ def check_files(book: Book) -> Problems:
                 where = error.where.replace(f"{book.folder}{os.sep}", "")
                 cause = f"{where}: {error.cause}"
                 found.append(Problem(name, row, key, cause, error.remedy, stops=False))
+    try:
+        measuring_of(book)
+    except SagglabError as error:
+        found.append(Problem("shares", None, "", f"{error.where}: {error.cause}", error.remedy))
     return Problems(found)
 
 

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from sagglab.book import Book
-from sagglab.colour import lab_to_lch
-from sagglab.columns import COLOUR_MEASURES, RESULTS
+from sagglab.columns import MEASURES, RESULTS
+from sagglab.materials import find_material
 from sagglab.measures.firings import measure_firings
-from sagglab.photo.flags import join_flags
+from sagglab.measures.pots import pot_row
+from sagglab.measures.views import measuring_of
+from sagglab.units import PER_AREA, Heading, parse_heading
+
+#: Where the results note which of their columns are the user's own shares and measures.
+OWN_MEASURES = "own measures"
 
 
-def gather_results(book: Book, measures: pd.DataFrame) -> pd.DataFrame:
+def gather_results(book: Book, measures: pd.DataFrame, per_area: bool = False) -> pd.DataFrame:
     """Join recipes, firings and colours.
 
     Parameters
@@ -19,14 +25,18 @@ def gather_results(book: Book, measures: pd.DataFrame) -> pd.DataFrame:
     book : Book
     measures : DataFrame
         From `measure_photos`.
+    per_area : bool
+        Whether to give what is dusted or coated on by weight for the pot's surface: ``sugar [g/100cm2]``, in
+        grams for 100 cm² of its side, in place of ``sugar [g]``. What is packed around a pot stays as it is.
 
     Returns
     -------
     DataFrame
-        One row per pot: the book's columns for the pot and its firing, and those that ``columns.RESULTS``
-        declares. Colours are the means over the pot's views. When a pot was photographed in several setups,
-        only the views of one of them are taken, that which holds the most views of the book: two setups are
-        not mixed before they have been shown to agree.
+        One row per pot: the book's columns for the pot and its firing, those that ``columns.RESULTS``
+        declares, and those of the user's own shares and measures. Colours are means over the pot's views, by
+        the area that each measured. When a pot was photographed in several setups, only the views of one of
+        them are taken, that which holds the most views of the book: two setups are not mixed before they
+        have been shown to agree.
 
     Raises
     ------
@@ -37,18 +47,28 @@ def gather_results(book: Book, measures: pd.DataFrame) -> pd.DataFrame:
     heat = measure_firings(book).rename(columns={"problems": "firing problems"})
     firings = _firing_columns(book).merge(heat, on="firing", how="left")
     results = book.pots.merge(firings, on="firing", how="left", validate="many_to_one")
-    results = results.merge(_colours(measures), on="pot", how="left", validate="one_to_one")
+    own = own_columns(measures)
+    results = results.merge(_colours(measures, own), on="pot", how="left", validate="one_to_one")
     results[["setup", "flags"]] = results[["setup", "flags"]].fillna("")
     results["views"] = results["views"].fillna(0)
     told = results[["firing problems", "view problems"]].fillna("")
     results["problems"] = ["; ".join(filter(None, pair)) for pair in told.itertuples(index=False)]
-    return results[result_columns(book)]
+    results = results.reindex(columns=list(dict.fromkeys([*result_columns(book), *own])))
+    results.attrs[OWN_MEASURES] = own
+    return _per_area(results, book.pots.columns) if per_area else results
 
 
 def result_columns(book: Book) -> list[str]:
     """Give the columns that the results of a book have: its own for pots and firings, then the measures."""
     own = [*book.pots.columns, *_firing_columns(book).columns.drop("firing")]
-    return own + [column.heading for column in RESULTS]
+    shares = [column.heading for column in measuring_of(book).columns]
+    return [*own, *(column.heading for column in RESULTS), *shares]
+
+
+def own_columns(measures: pd.DataFrame) -> list[str]:
+    """Name the columns of the user's own shares and measures."""
+    declared = {column.heading for column in MEASURES}
+    return [name for name in measures if name not in declared]
 
 
 def _firing_columns(book: Book) -> pd.DataFrame:
@@ -58,25 +78,40 @@ def _firing_columns(book: Book) -> pd.DataFrame:
     return firings.rename(columns={name: f"{name} of firing" for name in shared})
 
 
-def _colours(measures: pd.DataFrame) -> pd.DataFrame:
-    """Mean over the views of each pot, all of one setup."""
+def _colours(measures: pd.DataFrame, own: list[str]) -> pd.DataFrame:
+    """Join the views of each pot, all of one setup."""
     views = measures[measures["pot"] != ""]
     most_used = views.loc[views["L*"].notna(), "setup"].value_counts(sort=True)
     rows = []
     for pot, its_views in views.groupby("pot", sort=False):
         good = its_views[its_views["L*"].notna()]
         setup = next((name for name in most_used.index if (good["setup"] == name).any()), "")
-        good = good[good["setup"] == setup]
-        row = {"pot": pot, "setup": setup, "views": len(good)}
-        row |= good[[column.heading for column in COLOUR_MEASURES]].mean().to_dict()
-        for kind in ("", " median"):
-            # Chroma and hue belong to the colour of all views; the mean of two hue angles can point anywhere.
-            colour = [row[f"{name}{kind}"] for name in ("L*", "a*", "b*")]
-            _, row[f"C*ab{kind}"], row[f"hue angle{kind}"] = lab_to_lch(colour)
-        row["L* between views"] = good["L*"].std()
-        row["flags"] = join_flags(good["flags"].astype(object).fillna(""))  # blank when read back
+        row = {"pot": pot, "setup": setup} | pot_row(good[good["setup"] == setup], own)
         bad = its_views[its_views["problems"] != ""]
         row["view problems"] = "; ".join(f"{view.photo}: {view.problems}" for view in bad.itertuples())
         rows.append(row)
-    columns = ["pot", "setup", "views", "flags", "view problems", "L* between views"]
-    return pd.DataFrame(rows, columns=[*columns, *(column.heading for column in COLOUR_MEASURES)])
+    measured = [column.heading for column in RESULTS if column.heading in measures]
+    empty = ["pot", "setup", "views", "flags", "view problems"]
+    between = [f"{axis} between views" for axis in ("L*", "a*", "b*")]
+    return pd.DataFrame(rows, columns=list(dict.fromkeys([*empty, *measured, *between, *own])))
+
+
+def _per_area(results: pd.DataFrame, pots: pd.Index) -> pd.DataFrame:
+    """Give for 100 cm² what lies on the surface by weight."""
+    results = results.copy()
+    area = results["surface area [cm2]"]
+    renamed, unknown = {}, np.zeros(len(results), dtype=bool)
+    for column in pots.intersection(results.columns):
+        name, unit = parse_heading(str(column))
+        material = find_material(name)
+        # A material that is not in the list is weighed out as a dusting, as in the tables and in a plan.
+        if unit != "g" or (material is not None and material.use in ("packing", "wrap")):
+            continue
+        # None of it is none of it, however large the pot.
+        unknown |= (area.isna() & (results[column] > 0)).to_numpy()
+        results[column] = (results[column] / area * 100).mask(results[column] == 0, 0.0)
+        renamed[column] = str(Heading(name, PER_AREA))
+    cause = "its surface area is not known, nor its dustings for 100 cm²: fill in height [cm]"
+    told = results.loc[unknown, "problems"]
+    results.loc[unknown, "problems"] = [f"{problems}; {cause}" if problems else cause for problems in told]
+    return results.rename(columns=renamed)

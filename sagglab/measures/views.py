@@ -3,86 +3,127 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
-from datetime import datetime
+from dataclasses import replace
 
 import joblib
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from tqdm.auto import tqdm
 
 from sagglab.book import Book
-from sagglab.book.check import is_places
-from sagglab.columns import MEASURES, conform
-from sagglab.errors import Problems, SagglabError, TargetError, UnknownNameError
+from sagglab.columns import MEASURES, Column, conform
+from sagglab.errors import SagglabError, TargetError
+from sagglab.measures.kept import MOST, Digests, memory
+from sagglab.measures.reviews import Reviews
+from sagglab.measures.task import (
+    Lent,
+    Task,
+    View,
+    lent_by,
+    nearest,
+    pictures_of,
+    row_of,
+    task_of,
+    view_of,
+)
 from sagglab.photo.flags import join_flags
-from sagglab.photo.image import time_taken
-from sagglab.photo.measure import MeasuredPhoto, measure_photo
-from sagglab.photo.target_shot import TargetShot
-from sagglab.photo.white_balance import balance_differs, shown_balance
+from sagglab.photo.measure import MeasuredPhoto
+from sagglab.photo.measuring import Measuring
+from sagglab.photo.shares import read_shares
+from sagglab.photo.white_balance import balance_differs
+
+_BAR = "{desc} {percentage:3.0f}% |{bar}| {n_fmt} of {total_fmt} photographs, {remaining} left"
 
 
 def measure_photos(
-    book: Book, jobs: int = -1, review: Callable[[MeasuredPhoto], object] | None = None
+    book: Book,
+    jobs: int = -1,
+    reviews: Reviews | None = None,
+    measuring: Measuring | None = None,
+    afresh: bool = False,
 ) -> pd.DataFrame:
     """Measure every photograph of a batch book, flat fields excepted.
 
     A photograph is calibrated from its own target. One of a pot whose target cannot be used is calibrated
     from that photograph of the target alone, in the same setup, which was taken nearest in time.
 
+    What was measured is kept in the user's cache folder, by content, so that only what is new or was changed
+    is measured, and a run that was interrupted goes on where it stopped.
+
     Parameters
     ----------
     book : Book
     jobs : int
         How many processes share the work, through joblib; −1 takes one for each core.
-    review : callable, optional
-        Called with each `MeasuredPhoto`, in the process that measured it, as `charts.save_review` can be.
+    reviews : Reviews, optional
+        From `charts.reviews_in`: a review picture of each photograph, and a sheet of all of them.
+    measuring : Measuring, optional
+        Another band, measures of your own. The shares of the book's table ``shares`` are added to its own.
+    afresh : bool
+        Whether to measure again what was measured before. With measures of your own, whose code may have
+        changed, nothing is kept.
 
     Returns
     -------
     DataFrame
-        One row per view, in the columns that ``columns.MEASURES`` declares. A photograph that cannot be
-        measured keeps its row, blank, with the reason in ``problems``.
+        One row per view, in the columns that ``columns.MEASURES`` declares, then those of the user's own
+        shares and measures. A photograph that cannot be measured keeps its row, blank, with the reason in
+        ``problems``.
 
     Raises
     ------
     BookError
         The tables ``photos`` or ``setups`` have faults that make a number wrong.
+    SagglabError
+        The table ``shares`` is faulty, or a measure of the user's own gives no numbers.
     """
-    book.require("photos", "setups")
-    photos = [row for row in book.photos.to_dict("records") if not _is_flat(book, row)]
-    views: dict[int, _View] = {}
-    lent: dict[str, list[_Lent]] = {}
-    told = "{desc} {percentage:3.0f}% |{bar}| {n_fmt} of {total_fmt} photographs, {remaining} left"
-    with (
-        warnings.catch_warnings(),
-        joblib.Parallel(n_jobs=jobs, return_as="generator") as shared,
-        tqdm(total=len(photos), desc="measuring", bar_format=told) as bar,
-    ):
-        # A worker that large photographs left large is replaced, and joblib's words for it would puzzle the
-        # reader; where warnings are errors, they would end the thread that hands out the work.
-        warnings.filterwarnings("ignore", "A worker stopped while some jobs")
+    book.require("photos", "setups", "shares")
+    measuring = measuring_of(book, measuring)
+    rows = [row for row in book.photos.to_dict("records") if not _is_flat(book, row)]
+    run = _Run(jobs, reviews, afresh)
+    lent: dict[str, list[Lent]] = {}
+    views: dict[int, View] = {}
+    with tqdm(total=len(rows), desc="measuring", bar_format=_BAR) as bar:
         # Those of the target alone go first, since the others may need what they lend.
         for of_pots in (False, True):
-            places = [place for place, row in enumerate(photos) if bool(row["pot"]) is of_pots]
-            rows = [photos[place] for place in places]
-            tasks = (
-                joblib.delayed(_measure_row)(book, row, lent.get(row["setup"], []), review) for row in rows
-            )
-            for place, view in zip(places, shared(tasks), strict=True):
+            places = [place for place, row in enumerate(rows) if bool(row["pot"]) is of_pots]
+            tasks = {place: _task(book, rows[place], lent, measuring) for place in places}
+            keys = {}
+            for place, keys[place], view in run(tasks):
                 views[place] = view
                 bar.update()
-            for view in (views[place] for place in places):
-                if view.lent is not None:
-                    lent.setdefault(str(view.row["setup"]), []).append(view.lent)
-    in_order = [views[place] for place in range(len(photos))]
-    return conform(_with_white_balance(in_order), MEASURES)
+            for place in places:
+                if views[place].shot is not None:
+                    lender = lent_by(rows[place], keys[place], views[place].shot)
+                    lent.setdefault(str(rows[place]["setup"]), []).append(lender)
+    run.end()
+    table = _table(rows, [views[place] for place in range(len(rows))], measuring)
+    if reviews is not None:
+        reviews.sheet(book, table, reviews)
+    return table
 
 
-def measure_view(book: Book, photo: str) -> MeasuredPhoto:
+def measuring_of(book: Book, measuring: Measuring | None = None) -> Measuring:
+    """Add the shares of a book's table ``shares`` to what is measured.
+
+    Raises
+    ------
+    SagglabError
+        The table is faulty.
+    """
+    measuring = Measuring() if measuring is None else measuring
+    if book.shares.empty:
+        return measuring
+    # What is asked for in so many words goes before what the book says.
+    asked = set(measuring.shares).difference(read_shares())
+    shares = {share.name: share for share in read_shares(book.shares)}
+    shares |= {share.name: share for share in measuring.shares if share in asked}
+    return replace(measuring, shares=tuple(shares.values()))
+
+
+def measure_view(book: Book, photo: str, measuring: Measuring | None = None) -> MeasuredPhoto:
     """Measure one photograph as the book says: with its setup's target and flat field, and what was given.
 
     Where its own target cannot be used, the setup's photographs of the target alone are measured first, and
@@ -93,6 +134,8 @@ def measure_view(book: Book, photo: str) -> MeasuredPhoto:
     book : Book
     photo : str
         The photograph as the table ``photos`` names it.
+    measuring : Measuring, optional
+        As `measure_photos` takes it.
 
     Raises
     ------
@@ -101,131 +144,135 @@ def measure_view(book: Book, photo: str) -> MeasuredPhoto:
     SagglabError
         As `measure_photo` raises them.
     """
-    view = _row_of(book.photos, "photos", "photo", photo)
+    row = row_of(book.photos, "photos", "photo", photo)
+    measuring = measuring_of(book, measuring)
     try:
-        return _measured(book, view)
+        return task_of(book, row, None, measuring).measured
     except TargetError:
         # Corners that were given are to be mended, and the target alone lends only what it has.
-        lent = [] if view["target corners"] or not view["pot"] else _lenders(book, view["setup"])
+        lent = [] if row["target corners"] or not row["pot"] else _lenders(book, row["setup"], measuring)
         if not lent:
             raise
-    return _measured(book, view, _nearest(book, view, lent))
-
-
-@dataclass(frozen=True)
-class _Lent:
-    """A photograph of the target alone: its name in the book, when it was taken, and what it lends."""
-
-    name: str
-    taken: datetime | None
-    shot: TargetShot
-
-
-@dataclass(frozen=True)
-class _View:
-    """What is kept of one photograph until all are measured.
-
-    Attributes
-    ----------
-    row : dict
-        Of the measures.
-    automatic : bool
-        Whether the camera set the white balance by itself.
-    balance : ndarray, shape (2,)
-        From `shown_balance`; NaN where the photograph shows no target of its own.
-    lent : _Lent or None
-        For a photograph of the target alone.
-    """
-
-    row: dict[str, object]
-    automatic: bool = False
-    balance: NDArray[np.float64] = field(default_factory=lambda: np.full(2, np.nan))
-    lent: _Lent | None = None
+    return task_of(book, row, nearest(book, row, lent), measuring).measured
 
 
 def _is_flat(book: Book, row: Mapping[str, object]) -> bool:
     return not row["pot"] and bool((book.setups["flat"] == row["photo"]).any())
 
 
-def _measured(book: Book, view: Mapping[str, object], lent: _Lent | None = None) -> MeasuredPhoto:
-    setup = _row_of(book.setups, "setups", "setup", view["setup"])
-    target, outline = setup["target"], view["pot outline"]
-    return measure_photo(
-        book.path(view["photo"]),
-        target=book.path(target) if book.path(target).is_file() else target,
-        flat=book.path(setup["flat"]) if setup["flat"] else None,
-        outline=(outline if is_places(outline) else book.path(outline)) if outline else None,
-        corners=view["target corners"] or None,
-        target_shot=None if lent is None else lent.shot,
-    )
-
-
-def _lenders(book: Book, setup: str) -> list[_Lent]:
+def _lenders(book: Book, setup: str, measuring: Measuring) -> list[Lent]:
     """Measure the photographs of the target alone that a setup has, those that cannot be used left out."""
     found = []
     for row in book.photos[(book.photos["setup"] == setup) & (book.photos["pot"] == "")].to_dict("records"):
         if not _is_flat(book, row):
             with suppress(SagglabError):
-                found.append(_lent(row, _measured(book, row)))
+                shot = task_of(book, row, None, measuring).measured.target_shot
+                found.append(lent_by(row, "", shot))
     return found
 
 
-def _lent(row: Mapping[str, object], measured: MeasuredPhoto) -> _Lent:
-    taken = row["taken"] if pd.notna(row["taken"]) else measured.shot.taken
-    return _Lent(str(row["photo"]), taken, measured.target_shot)
-
-
-def _nearest(book: Book, row: Mapping[str, object], lent: list[_Lent]) -> _Lent | None:
-    """Choose the one taken nearest in time, by the book or else the camera; the first where none is dated."""
-    dated = [each for each in lent if each.taken is not None]
-    if len(lent) < 2 or not dated:
-        return lent[0] if lent else None
-    taken = row["taken"] if pd.notna(row["taken"]) else time_taken(book.path(row["photo"]))
-    return lent[0] if taken is None else min(dated, key=lambda each: abs(each.taken - taken))
-
-
-def _row_of(table: pd.DataFrame, name: str, key: str, wanted: str) -> pd.Series:
-    rows = table[table[key] == wanted]
-    if rows.empty:
-        raise UnknownNameError(f"{key} '{wanted}'", f"it is not in the table {name}", "add it there")
-    return rows.iloc[0]
-
-
-def _measure_row(
-    book: Book,
-    photo: dict[str, object],
-    lent: list[_Lent],
-    review: Callable[[MeasuredPhoto], object] | None,
-) -> _View:
-    about = {name: photo[name] for name in ("photo", "pot", "view", "setup", "taken")}
+def _task(
+    book: Book, row: Mapping[str, object], lent: Mapping[str, list[Lent]], measuring: Measuring
+) -> Task | View:
+    """Give the task that a row of the table ``photos`` sets, or, when it sets none, what is told instead."""
     try:
-        lender = _nearest(book, photo, lent)
-        measured = _measured(book, photo, lender)
+        return task_of(book, row, nearest(book, row, lent.get(row["setup"], [])), measuring)
     except SagglabError as error:
-        return _View(about | {"problems": f"{error.cause}; {error.remedy}"})
-    if not photo["pot"]:
-        # A photograph of the target alone has no pot to be found.
-        its_own = Problems(problem for problem in measured.problems if problem.column != "pot outline")
-        measured = replace(measured, problems=its_own)
-    if review is not None:
-        review(measured)
-    row = measured.table.iloc[0].to_dict() | about
-    row["flags"], row["problems"] = measured.problems.flags, measured.problems.unflagged.told
-    automatic = measured.shot.white_balance == "automatic"
-    if measured.target_shot is None:
-        return _View(row | {"calibrated from": lender.name}, automatic)
-    balance = shown_balance(measured.calibration)
-    return _View(row, automatic, balance, None if photo["pot"] else _lent(photo, measured))
+        return View({"problems": f"{error.cause}; {error.remedy}"})
 
 
-def _with_white_balance(views: list[_View]) -> list[dict[str, object]]:
-    """Give the rows, with a flag where the camera set the white balance otherwise than for its setup."""
-    rows = [view.row for view in views]
-    for setup in dict.fromkeys(row["setup"] for row in rows):
-        places = [place for place, row in enumerate(rows) if row["setup"] == setup]
+class _Run:
+    """Tasks done, by the processes that share them, as far as they are not kept from before."""
+
+    def __init__(self, jobs: int, reviews: Reviews | None, afresh: bool) -> None:
+        self._jobs, self._reviews, self._afresh = jobs, reviews, afresh
+        self._memory, self._digests = memory(), Digests()
+        self._new = False
+        if reviews is not None:
+            reviews.folder.mkdir(parents=True, exist_ok=True)
+
+    def __call__(self, tasks: Mapping[int, Task | View]) -> Iterator[tuple[int, str, View]]:
+        """Yield the place of each task, the key that it is kept under, and what came of it."""
+        left = {}
+        for place, task in tasks.items():
+            if isinstance(task, View):
+                yield place, "", task
+                continue
+            steps = _Steps(task.key(self._digests), task, self._memory, self._reviews)
+            if steps.kept and not self._afresh:
+                yield place, steps.key, self._done(task, *steps())
+            else:
+                left[place] = steps
+        if not left:
+            return
+        self._new = True
+        with (
+            warnings.catch_warnings(),
+            joblib.Parallel(n_jobs=self._jobs, return_as="generator") as shared,
+        ):
+            # A worker that large photographs left large is replaced, and joblib's words for it would puzzle
+            # the reader; where warnings are errors, they would end the thread that hands out the work.
+            warnings.filterwarnings("ignore", "A worker stopped while some jobs")
+            done = shared(joblib.delayed(steps)(self._afresh) for steps in left.values())
+            for (place, steps), found in zip(left.items(), done, strict=True):
+                yield place, steps.key, self._done(steps.task, *found)
+
+    def _done(self, task: Task, view: View, pictures: Mapping[str, bytes]) -> View:
+        if self._reviews is not None:
+            self._reviews.write(task.name, pictures)
+        return view
+
+    def end(self) -> None:
+        """Write down what was learnt, and let go of what is least used."""
+        self._digests.keep()
+        if self._new and self._memory.location is not None:
+            self._memory.reduce_size(bytes_limit=MOST)
+
+
+class _Steps:
+    """Measuring and drawing of one task, each kept by its key."""
+
+    def __init__(self, key: str, task: Task, kept: joblib.Memory, reviews: Reviews | None) -> None:
+        self.key, self.task = key, task
+        self._kept = kept if key else joblib.Memory(None, verbose=0)
+        self._draw = None if reviews is None else reviews.draw
+        self._picture_key = "" if reviews is None else joblib.hash((key, task.name, reviews.version))
+
+    @property
+    def kept(self) -> bool:
+        """Whether all is there from before."""
+        measure, draw = self._functions
+        return measure.check_call_in_cache(self.key, self.task) and (
+            self._draw is None or draw.check_call_in_cache(self._picture_key, self.task, self._draw)
+        )
+
+    @property
+    def _functions(self) -> tuple[joblib.memory.MemorizedFunc, joblib.memory.MemorizedFunc]:
+        return (
+            self._kept.cache(view_of, ignore=["task"]),
+            self._kept.cache(pictures_of, ignore=["task", "draw"]),
+        )
+
+    def __call__(self, afresh: bool = False) -> tuple[View, dict[str, bytes]]:
+        measure, draw = self._functions
+        asked, drawn = (self.key, self.task), (self._picture_key, self.task, self._draw)
+        view = measure.call(*asked)[0] if afresh else measure(*asked)
+        if self._draw is None:
+            return view, {}
+        return view, draw.call(*drawn)[0] if afresh else draw(*drawn)
+
+
+def _table(rows: Sequence[dict[str, object]], views: Sequence[View], measuring: Measuring) -> pd.DataFrame:
+    about = ("photo", "pot", "view", "setup", "taken")
+    found = [view.row | {name: row[name] for name in about} for row, view in zip(rows, views, strict=True)]
+    for setup in dict.fromkeys(row["setup"] for row in found):
+        places = [place for place, row in enumerate(found) if row["setup"] == setup]
         differs = balance_differs(
             [views[place].balance for place in places], [views[place].automatic for place in places]
         )
         for place in np.array(places)[differs]:
-            rows[place] = rows[place] | {"flags": join_flags([rows[place]["flags"], "white balance"])}
-    return rows
+            found[place]["flags"] = join_flags([found[place]["flags"], "white balance"])
+    declared = [*MEASURES, *measuring.columns]
+    known = {column.heading for column in declared}
+    own = dict.fromkeys(name for row in found for name in row if name not in known)
+    return conform(found, (*declared, *(Column(name, "number", "of the user's own") for name in own)))

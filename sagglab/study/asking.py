@@ -10,6 +10,7 @@ import pandas as pd
 
 from sagglab.columns import BOOK_TABLES, RESULTS
 from sagglab.errors import ModelError, UnknownNameError
+from sagglab.measures.results import OWN_MEASURES
 from sagglab.model.effects import Effects, fit_effects
 from sagglab.model.losses import fit_losses
 from sagglab.model.odds import Odds
@@ -67,7 +68,8 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
     if outcome in (RATING, LOSSES):
         # Whether factors can be told apart is a question of the recipes: any numbers do for an outcome.
         seen = seen.assign(**{STAND_IN: np.random.default_rng(0).normal(size=len(seen))})
-    candidates = [str(heading) for heading in results.columns if str(heading) not in _NO_CHOICES]
+    measured = _NO_CHOICES | set(results.attrs.get(OWN_MEASURES, ()))
+    candidates = [str(heading) for heading in results.columns if str(heading) not in measured]
     candidates += ["peak_C"] * ("peak_C" in results)
     factors: list[str] = []
     reasons: dict[str, str] = {}

@@ -10,7 +10,7 @@ import pytest
 from PIL import ExifTags, Image
 
 from sagglab.book import open_book
-from sagglab.colour import lab_to_lch, linear_to_srgb, srgb_to_linear
+from sagglab.colour import linear_to_srgb, srgb_to_linear
 from sagglab.columns import CALIBRATION_MEASURES, FIRING_MEASURES, MEASURES, RESULTS, empty
 from sagglab.errors import BookError, TargetError, UnknownNameError
 from sagglab.measures import all_readings, gather_results, measure_firings, measure_photos, measure_view
@@ -92,12 +92,6 @@ def test_two_processes_give_what_one_gives(copy, measures):
     pd.testing.assert_frame_equal(shared, alone)
 
 
-def test_review_is_called_with_every_measured_photograph(copy):
-    seen = []
-    measure_photos(open_book(copy), jobs=1, review=lambda measured: seen.append(measured.table["L*"].item()))
-    assert len(seen) == 2
-
-
 def test_bad_photographs_keep_their_rows_with_the_reason(copy, demo):
     whole = (demo / "photos/p02-front.jpg").read_bytes()
     add_photo(copy, "photos/truncated.jpg", whole[: len(whole) // 3])
@@ -120,7 +114,8 @@ def test_given_corners_and_outline_of_the_table_are_used(copy):
     photos["pot outline"] = photos["pot outline"].astype(object)
     photos.loc[0, "pot outline"] = "700 400; 850 400; 850 550; 700 550"
     photos.to_csv(copy / "photos.csv", index=False)
-    assert measure_view(open_book(copy), photos.loc[0, "photo"]).outline.sum() == 151 * 151
+    found = measure_view(open_book(copy), photos.loc[0, "photo"])
+    np.testing.assert_allclose(found.outline.rings[0], [[700, 400], [850, 400], [850, 550], [700, 550]])
 
 
 def photographed(source, path, cover=None, gains=(1, 1, 1), **exif):
@@ -194,7 +189,7 @@ def test_a_photograph_without_a_pot_borrows_nothing(lent):
 
 def test_one_view_borrows_as_all_do(lending, lent):
     measured = measure_view(lending, "photos/late.png")
-    assert measured.table["calibrated from"].item() == str(lending.path("photos/phone-target-2.jpg"))
+    assert measured.table["calibrated from"].item() == "photos/phone-target-2.jpg"
     assert measured.table["L*"].item() == pytest.approx(lent.loc["photos/late.png", "L*"])
 
 
@@ -253,25 +248,20 @@ def test_one_row_per_pot(book, results):
     assert set(column.heading for column in RESULTS) <= set(results.columns)
 
 
-def test_colour_of_a_pot_is_the_mean_of_its_views(measures, results):
+def test_colour_of_a_pot_is_the_mean_of_its_views_by_area(measures, results):
     views = measures[measures["pot"] == "p01"]
     row = results[results["pot"] == "p01"].iloc[0]
     assert row["views"] == 2
-    assert row["L*"] == pytest.approx(views["L*"].mean())
+    assert row["L*"] == pytest.approx(np.average(views["L*"], weights=views["usable share"]))
+    assert row["usable share"] == pytest.approx(views["usable share"].sum())
     assert row["L* between views"] == pytest.approx(abs(np.diff(views["L*"])[0]) / np.sqrt(2))
-
-
-def test_chroma_and_hue_belong_to_the_mean_colour(results):
-    seen = results[results["L*"].notna()]
-    lch = lab_to_lch(seen[["L*", "a*", "b*"]].to_numpy())
-    np.testing.assert_allclose(seen[["C*ab", "hue angle"]], lch[:, 1:])
 
 
 def test_hues_on_both_sides_of_zero_do_not_average_to_their_opposite(book, measures):
     turned = measures.copy()
-    turned.loc[turned["pot"] == "p01", ["a*", "b*"]] = [[10.0, 1.0], [10.0, -1.0]]
+    turned.loc[turned["pot"] == "p01", "hue angle"] = [6.0, 354.0]
     hue = gather_results(book, turned).set_index("pot").loc["p01", "hue angle"]
-    assert min(hue, 360 - hue) == pytest.approx(0, abs=1e-9)
+    assert min(hue, 360 - hue) == pytest.approx(0, abs=0.5)
 
 
 def test_setups_are_not_mixed(measures, results):

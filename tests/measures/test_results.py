@@ -1,0 +1,93 @@
+"""Results: dustings for their surface, and the columns of the user's own."""
+
+import shutil
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sagglab.book import open_book
+from sagglab.columns import MEASURES, conform
+from sagglab.measures import gather_results
+from sagglab.study import askable
+
+
+@pytest.fixture(scope="module")
+def book(small_book):
+    return open_book(small_book)
+
+
+@pytest.fixture(scope="module")
+def measures(book):
+    """Measures of three pots, as if they had been photographed; the third has no scale."""
+    rng = np.random.default_rng(2)
+    rows = [
+        {
+            "photo": f"photos/{pot}.jpg",
+            "pot": pot,
+            "setup": "phone",
+            "view": "front",
+            "surface area [cm2]": area,
+        }
+        | {name: rng.uniform(20, 60) for name in ("L*", "a*", "b*")}
+        for pot, area in (("p01", 250.0), ("p02", 200.0), ("p03", np.nan))
+    ]
+    return conform(rows, MEASURES)
+
+
+def test_dustings_are_given_for_a_hundred_square_centimetres(book, measures):
+    plain = gather_results(book, measures).set_index("pot")
+    results = gather_results(book, measures, per_area=True).set_index("pot")
+    assert "sugar [g]" not in results and "sugar [g/100cm2]" in results
+    # p01: 4 g of sugar on 250 cm².
+    assert plain.loc["p01", "sugar [g]"] == 4
+    assert results.loc["p01", "sugar [g/100cm2]"] == pytest.approx(1.6)
+    assert results.loc["p02", "copper sulphate [g/100cm2]"] == pytest.approx(1.5)
+
+
+def test_what_is_packed_around_a_pot_or_counted_in_coats_stays(book, measures):
+    results = gather_results(book, measures, per_area=True)
+    assert {"sawdust [g]", "seaweed [g]", "copper wire [cm]", "ferric chloride [coats]"} <= set(results)
+
+
+def test_a_coat_by_weight_and_an_unknown_material_are_for_the_surface_too(book, measures):
+    pots = book.pots.assign(**{"ferric chloride [g]": 5.0, "borax [g]": 1.0})
+    results = gather_results(replace(book, pots=pots), measures, per_area=True).set_index("pot")
+    assert results.loc["p01", "ferric chloride [g/100cm2]"] == pytest.approx(2)
+    assert results.loc["p01", "borax [g/100cm2]"] == pytest.approx(0.4)
+
+
+def test_without_a_surface_none_stays_none_and_some_is_not_known(book, measures):
+    results = gather_results(book, measures, per_area=True).set_index("pot")
+    assert book.pots.set_index("pot").loc["p03", ["sugar [g]", "copper sulphate [g]"]].tolist() == [4, 3]
+    assert np.isnan(results.loc["p03", "sugar [g/100cm2]"])
+    assert "its surface area is not known" in results.loc["p03", "problems"]
+    assert results.loc["p02", "sugar [g/100cm2]"] == 0
+    assert results.loc["p01", "problems"] == ""
+
+
+def test_own_shares_and_measures_are_results_but_no_choices(book, measures):
+    table = measures.assign(**{"rust share": [0.1, 0.2, 0.3], "spots": [1.0, 2.0, 3.0]})
+    results = gather_results(book, table)
+    assert results.columns[-2:].tolist() == ["rust share", "spots"]
+    assert results.set_index("pot")["spots"].to_dict() == pytest.approx(
+        {"p01": 1, "p02": 2, "p03": 3, "p04": np.nan}, nan_ok=True
+    )
+    factors, not_judged = askable(results, "rust share")
+    assert not [told for told in (*factors, *not_judged) if told.startswith(("rust", "spots"))]
+
+
+def test_shares_of_the_book_have_their_column_even_where_nothing_is_measured(book):
+    shares = pd.DataFrame([{"share": "rust share", "hue from": 30.0, "hue to": 60.0}])
+    results = gather_results(replace(book, shares=shares), conform([], MEASURES))
+    assert results["rust share"].isna().all()
+
+
+def test_the_unit_can_be_typed_into_a_book(small_book, tmp_path):
+    folder = shutil.copytree(small_book, tmp_path / "book")
+    pots = pd.read_csv(folder / "pots.csv", dtype=str).rename(columns={"sugar [g]": "sugar [g/100cm2]"})
+    pots.to_csv(folder / "pots.csv", index=False)
+    opened = open_book(folder)
+    assert not opened.problems.of("pots").stopping
+    assert opened.pots["sugar [g/100cm2]"].iloc[0] == 4
