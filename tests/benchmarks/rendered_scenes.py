@@ -27,14 +27,17 @@ import pandas as pd
 from PIL import Image
 
 from sagglab.colour import delta_e_2000, lab_to_xyz, srgb_to_linear, xyz_to_lab
+from sagglab.columns import HEIGHT_STEPS
 from sagglab.errors import SagglabError
 from sagglab.photo.image import read_photo
 from sagglab.photo.measure import measure_photo
+from sagglab.photo.palette import palette
 
 DEMO = Path(__file__).resolve().parents[2] / "data" / "demo"
 sys.path.insert(0, str(DEMO))
 
 from generator import camera, scene, spectra  # noqa: E402
+from generator.surface import BAND_DEGREES, angles  # noqa: E402
 
 TARGET = DEMO / "targets/studio-target.csv"
 AXES = ("L*", "a*", "b*")
@@ -81,6 +84,30 @@ def inside_interval(table, axis, true):
     return np.nan if np.isnan(low) else float(low <= true <= high)
 
 
+def against_surface(row, true):
+    """Set what one row of measures says of the surface beside what the surface is."""
+    surface = true.surface
+    band = np.abs((angles() + 180) % 360 - 180) <= BAND_DEGREES
+    area = np.repeat(surface.area[:, None], band.sum(), axis=1)
+    lab = surface.lab[:, band].astype(float)
+    steps = np.arange(len(surface.area)) * len(HEIGHT_STEPS) // len(surface.area)
+    profile = [np.average(lab[steps == k, :, 0], weights=area[steps == k]) for k in range(len(HEIGHT_STEPS))]
+    off = np.array([row[f"L* at {at:g} % height"] for at in HEIGHT_STEPS], dtype=float) - profile
+    main = palette(lab.reshape(-1, 3), area.ravel()).lab[0]
+    colour = row[[f"colour 1 {axis}" for axis in AXES]].to_numpy(dtype=float)
+    whole = np.average(surface.lab.astype(float).mean(axis=1), axis=0, weights=surface.area)
+    found = {
+        "dark off": row["dark share"] - true.dark,
+        "profile rms": float(np.sqrt(np.mean(off**2))),
+        "main colour ΔE00": float(delta_e_2000(colour, main)),
+        "glare share": row["glare share"],
+    }
+    for k, axis in enumerate(AXES):
+        errors = [row[f"{axis} error of {name}"] for name in ("calibration", "light", "sampling")]
+        found[f"{axis} of pot inside"] = float(abs(row[axis] - whole[k]) <= 1.96 * np.linalg.norm(errors))
+    return found
+
+
 def measured_scene(seed, folder, with_flat):
     """Measure one scene and set it beside its truth."""
     setup = camera.draw_setup(np.random.default_rng([seed, 78]))
@@ -104,15 +131,23 @@ def measured_scene(seed, folder, with_flat):
         f"{axis} inside": inside_interval(found.table, axis, at)
         for axis, at in zip(AXES, true.lab, strict=True)
     }
-    row["overlap"] = (found.outline & true.pot).sum() / (found.outline | true.pot).sum()
+    mask = found.outline.mask(true.pot.shape, true.pot.shape)
+    row["overlap"] = (mask & true.pot).sum() / (mask | true.pot).sum()
+    row["confidence"] = found.outline.confidence
+    row |= against_surface(found.table.iloc[0], true)
     row["corners, px"] = np.linalg.norm(found.corners - true.corners, axis=1).max()
     row["left out"] = found.calibration.left_out_mean
     row["method"] = found.calibration.method
 
     # At 1200 pixels the surface is measured at the photograph's own size, so that its masks fit the picture.
     given = measure_photo(photo, target=TARGET, flat=flat, corners=true.corners, outline=true.pot)
-    pixels = given.surface.measured
-    area = given.surface.area[pixels]
+    surface = given.side.surface
+    corner = surface.corner.round().astype(int)[::-1]
+    pixels = np.zeros(true.pot.shape, dtype=bool)
+    pixels[tuple(slice(at, at + n) for at, n in zip(corner, surface.band.shape, strict=True))] = (
+        surface.measured
+    )
+    area = surface.area[surface.measured]
     # Colours outside the display's gamut: what the camera cut off at 0 nobody can bring back.
     row["cut at 0"] = (true.srgb[pixels] == 0).any(axis=-1).mean()
     y, x = np.nonzero(pixels)
@@ -135,14 +170,20 @@ def print_summary(table):
     colour = table[answers].describe(percentiles=[0.5, 0.95]).T[["mean", "50%", "95%", "max"]]
     colour["L* bias"] = [table["L* off" if name == "ΔE00" else f"{name} L* off"].mean() for name in answers]
     offs = table[[f"{axis} off" for axis in AXES]].agg(["mean", "std", "min", "max"])
-    others = table[["overlap", "corners, px", "left out", "cut at 0", "seconds"]].describe().iloc[1:]
+    others = table[["overlap", "confidence", "corners, px", "left out", "cut at 0", "seconds"]].describe()
+    surface = table[["dark off", "profile rms", "main colour ΔE00", "glare share"]]
+    surface = surface.describe(percentiles=[0.5, 0.95]).iloc[1:]
     print("\nΔE00 of the pot's mean\n" + colour.rename(index={"ΔE00": "sagglab"}).round(2).to_string())
     print("\nmeasured less true\n" + offs.round(2).to_string())
     for axis in AXES:
         inside = table[f"{axis} inside"].dropna()
         share = f"{inside.mean():.1%} of {len(inside)}" if len(inside) else "none reported"
         print(f"true {axis} inside its 95 % interval: {share}")
-    print("\n" + others.round(3).to_string())
+    for axis in AXES:
+        inside = table[f"{axis} of pot inside"]
+        print(f"true {axis} of the whole pot inside what sampling adds: {inside.mean():.1%} of {len(inside)}")
+    print("\n" + surface.round(3).to_string())
+    print("\n" + others.iloc[1:].round(3).to_string())
     print("\n" + table["method"].value_counts().to_string())
     for kind in ("light", "sensor"):
         groups = table.groupby(kind)
