@@ -78,6 +78,7 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument(
                 "--jobs", metavar="N", type=_jobs, default=-1, help="processes; default: one for each core"
             )
+            verb.add_argument("--afresh", action="store_true", help="measure again what was measured before")
         if name == "study":
             verb.add_argument(
                 "--outcome",
@@ -225,7 +226,7 @@ def _check(asked: argparse.Namespace) -> int:
 def _measure(asked: argparse.Namespace) -> int:
     from sagglab.study import measure_book
 
-    measured = measure_book(_opened(asked.book), asked.into, asked.jobs)
+    measured = measure_book(_opened(asked.book), asked.into, asked.jobs, asked.afresh)
     _print_problems(measured.problems)
     print(f"tables and review pictures are in {asked.into}")
     return 0
@@ -240,7 +241,8 @@ def _study(asked: argparse.Namespace) -> int:
         "together": [tuple(pair) for pair in asked.together],
         "above": asked.above,
     }
-    done = study(_opened(asked.book), asked.into, asked.outcome, asked.factor, asked.jobs, **options)
+    book = _opened(asked.book)
+    done = study(book, asked.into, asked.outcome, asked.factor, asked.jobs, asked.afresh, **options)
     _print_problems(done.measured.problems)
     print(f"tables, charts, review pictures and the answer are in {asked.into}\n")
     print(*done.findings, sep="\n")

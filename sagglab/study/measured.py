@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -95,7 +94,7 @@ def _firing_line(book: Book, row: dict[str, object]) -> str:
     return said
 
 
-def measure_book(book: Book, into: Path, jobs: int = -1) -> MeasuredBook:
+def measure_book(book: Book, into: Path, jobs: int = -1, afresh: bool = False) -> MeasuredBook:
     """Measure all of a book, and write tables and review pictures into a folder.
 
     Parameters
@@ -106,6 +105,8 @@ def measure_book(book: Book, into: Path, jobs: int = -1) -> MeasuredBook:
         content, which would otherwise mix two books.
     jobs : int
         Processes that share the photographs; −1 takes one for each core.
+    afresh : bool
+        Whether to measure again what was measured before.
 
     Raises
     ------
@@ -116,7 +117,8 @@ def measure_book(book: Book, into: Path, jobs: int = -1) -> MeasuredBook:
     reviews = into / "review"
     reviews.mkdir(parents=True, exist_ok=True)
     clear(reviews, "*.jpg")
-    measures = measure_photos(book, jobs=jobs, review=partial(charts.save_review, reviews))
+    clear(reviews, "index.html")
+    measures = measure_photos(book, jobs, charts.reviews_in(reviews), afresh=afresh)
     measured = MeasuredBook(book, measures, measure_firings(book), gather_results(book, measures))
     for name in ("measures", "firings", "results"):
         write_table(getattr(measured, name), into / f"{name}.csv")

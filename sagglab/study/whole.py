@@ -32,6 +32,7 @@ def study(
     outcome: str = "L*",
     factors: Sequence[str] | None = None,
     jobs: int = -1,
+    afresh: bool = False,
     **options: Any,
 ) -> Study:
     """Go the whole way, and write tables, charts, review pictures and the answer into a folder.
@@ -47,6 +48,8 @@ def study(
         What to judge; all that the book can tell of, unless given.
     jobs : int
         Processes that share the photographs; −1 takes one for each core.
+    afresh : bool
+        Whether to measure again what was measured before.
     **options
         As `fit_effects` takes them by name: ``forms``, ``squares``, ``together``, ``above``.
 
@@ -63,7 +66,7 @@ def study(
     expected = pd.DataFrame({name: pd.Series(dtype="float64") for name in result_columns(book)})
     own = [name for name in book.pots.columns if name in expected]
     outcome = check_question(expected.assign(**book.pots[own]), outcome, factors, options)
-    measured = measure_book(book, into, jobs)
+    measured = measure_book(book, into, jobs, afresh)
     done = study_results(measured, outcome, factors, **options)
     write_study(done, into)
     return done
