@@ -92,6 +92,8 @@ def test_views():
     assert views == {
         ("phone", "front"): 36,
         ("phone", "back"): 36,
+        ("phone", "90°"): 1,
+        ("phone", "270°"): 1,
         ("phone", "target"): 2,
         ("phone", "flat"): 1,
         ("camera", "front"): 6,

@@ -25,6 +25,9 @@ CAMERA_DAY = dt.date(2026, 6, 21)
 CHECK_DAYS = {"phone": (PHONE_DAYS[0], PHONE_DAYS[2]), "camera": (CAMERA_DAY, dt.date(2026, 7, 5))}
 IN_BOTH_SETUPS = ("p03", "p08", "p15", "p20", "p25", "p34")
 
+#: One pot was photographed from all around: how far it was turned, beside its front and its back.
+ALL_AROUND = ("p36", (90, 270))
+
 #: The target was propped up the wrong way round now and then.
 TURNED = {"p09-front": 180.0, "p16-back": 90.0, "p28-front": 180.0, "p33-back": -90.0}
 
@@ -39,7 +42,8 @@ class Shot:
         The file, relative to the book.
     pot : str
         Empty for a photograph without a pot.
-    view : {"front", "back", "target", "flat"}
+    view : str
+        ``front``, ``back``, ``target``, ``flat``, or how far the pot was turned, as ``90°``.
     setup : {"phone", "camera"}
     taken : datetime
     """
@@ -69,6 +73,10 @@ def shots() -> list[Shot]:
         for turned, view in enumerate(("front", "back")):
             clock = dt.datetime.combine(day, dt.time(10, 12)) + dt.timedelta(minutes=4 * place + 2 * turned)
             taken.append(Shot(f"photos/p{number:02d}-{view}.jpg", f"p{number:02d}", view, "phone", clock))
+    pot, degrees = ALL_AROUND
+    for turn in degrees:
+        clock += dt.timedelta(minutes=2)
+        taken.append(Shot(f"photos/{pot}-{turn}.jpg", pot, f"{turn}°", "phone", clock))
     for place, pot in enumerate(IN_BOTH_SETUPS):
         clock = dt.datetime.combine(CAMERA_DAY, dt.time(14, 20)) + dt.timedelta(minutes=3 * place)
         taken.append(Shot(f"photos/{pot}-front-camera.jpg", pot, "front", "camera", clock))
@@ -113,7 +121,8 @@ def render(shot: Shot, seed: int = study.SEED) -> Scene:
     if shot.view == "target":
         return render_target(own, setup=shot.setup)
     turn = TURNED.get(shot.photo.removeprefix("photos/").removesuffix(".jpg"), 0.0)
-    return render_scene(own, setup=shot.setup, view=shot.view, surface=surface(shot.pot, seed), turn=turn)
+    view = float(shot.view[:-1]) if shot.view.endswith("°") else shot.view
+    return render_scene(own, setup=shot.setup, view=view, surface=surface(shot.pot, seed), turn=turn)
 
 
 def jpeg(scene: Scene, shot: Shot) -> bytes:
