@@ -2,10 +2,9 @@
 
 What was turned on a wheel, or pinched and paddled round, is told by one axis and the radius at each height.
 
-The rays from the camera are taken as parallel and square to the axis. From nearer or higher, foot and rim
-show as ellipses: the outline ends in an arc that belongs to the foot or the rim, not to the side, and is left
-out. What lies in front of the axis is still placed too low, or too high, by up to the depth of that arc (a
-hundredth of the height at foot and rim from 12 heights away; at 10° from above, a sixth of the radius).
+Across the axis, the rays from the camera are taken as parallel. Along it they are not: from nearer or higher,
+foot and rim show as ellipses, and the outline ends in arcs. How far these bend tells from how high each end
+is seen, and so how far the surface in front of the axis shows below its place on it, or above.
 """
 
 from __future__ import annotations
@@ -49,6 +48,8 @@ END_AT, ARC_WIDTH = (0.05, 0.015), 0.85
 #: from three times as many next to them: what is seen there is the corner as the picture blurs it (the rim of
 #: a cone of 60 pixels' radius came out 1 % too narrow). A vase's curved wall comes out 0.25 pixels off there.
 CORNER = 4
+#: How far away a camera stands, in heights of the pot: nearer or farther is no explanation of the arcs.
+NEAR, FAR = 2.5, 30.0
 #: The widest place is the middle of what is this near to the greatest radius, so that the noise on a
 #: straight wall does not choose it.
 AS_WIDE = 0.998
@@ -66,12 +67,17 @@ class Form:
         Radius at the heights ``(k + 0.5) / N``, 0 at the foot and 1 at the rim.
     cm_per_px : float
         Scale in the plane through the axis; NaN when nothing tells it.
+    foot_from_above, rim_from_above : float
+        Tangent of the angle by which the camera looks down on the foot and on the rim; negative where it
+        looks up.
     """
 
     foot: NDArray[np.float64]
     rim: NDArray[np.float64]
     radius: NDArray[np.float64]
     cm_per_px: float = np.nan
+    foot_from_above: float = 0.0
+    rim_from_above: float = 0.0
 
     @property
     def length(self) -> float:
@@ -93,6 +99,11 @@ class Form:
     def heights(self) -> NDArray[np.float64]:
         """Heights of `radius`, shares; shape (N,)."""
         return (np.arange(len(self.radius)) + 0.5) / len(self.radius)
+
+    def lowered(self, height: NDArray, cosine: NDArray) -> NDArray:
+        """How far surface shows below its height on the axis, px, where angles have this cosine."""
+        from_above = self.foot_from_above + (self.rim_from_above - self.foot_from_above) * height
+        return np.interp(height, self.heights, self.radius).astype(height.dtype) * from_above * cosine
 
     @cached_property
     def slope(self) -> NDArray[np.float64]:
@@ -171,7 +182,8 @@ def find_form(outline: Outline, cm_per_px: float = np.nan) -> Form:
     edges = np.concatenate([np.stack([ring, np.roll(ring, -1, axis=0)], axis=1) for ring in outline.rings])
     tilt, middle = _axis(edges)
     along, aside = _turned(edges, tilt)
-    (low, foot_closes), (high, rim_closes) = _end(-along, aside, middle), _end(along, aside, middle)
+    low, foot_closes, at_foot = _end(-along, aside, middle)
+    high, rim_closes, at_rim = _end(along, aside, middle)
     low = -low
     step = (high - low) / HEIGHTS
     left, right = _extent(along, aside, low + step * (np.arange(HEIGHTS) + 0.5))
@@ -184,7 +196,8 @@ def find_form(outline: Outline, cm_per_px: float = np.nan) -> Form:
         radius[-CORNER:] = _continued(radius[: -4 * CORNER - 1 : -1])[::-1]
     radius = _smoothed(radius, half, step)
     upwards, across = np.array([np.sin(tilt), -np.cos(tilt)]), np.array([np.cos(tilt), np.sin(tilt)])
-    return Form(low * upwards + middle * across, high * upwards + middle * across, radius, float(cm_per_px))
+    ends = low * upwards + middle * across, high * upwards + middle * across
+    return Form(*ends, radius, float(cm_per_px), *_from_above(at_foot, at_rim, radius))
 
 
 def _turned(edges: NDArray[np.float64], tilt: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -209,9 +222,21 @@ def _extent(
     return np.where(np.isfinite(least), least, np.nan), np.where(np.isfinite(most), most, np.nan)
 
 
-def _end(along: NDArray[np.float64], aside: NDArray[np.float64], middle: float) -> tuple[float, bool]:
-    """Find how far along the axis the side reaches, upwards, and whether it closes there."""
-    end, height = float(along.max()), np.ptp(along)
+def _from_above(at_foot: float, at_rim: float, radius: NDArray[np.float64]) -> tuple[float, float]:
+    """Tell from the arcs' depths, px, how foot and rim are seen: tangents, negative from below.
+
+    A foot on a table is seen from above. The arc of the rim is its far side, seen from above as well, or its
+    near one, seen from below: the two angles differ by what the pot's height makes of the camera's distance.
+    Where either would do it is taken as seen from above, so that no inside of the pot counts as its side.
+    """
+    foot, rim = at_foot / radius[: HEIGHTS // 50].mean(), at_rim / radius[-(HEIGHTS // 50) :].mean()
+    above, below = (1 / FAR <= apart <= 1 / NEAR for apart in (foot - rim, foot + rim))
+    return float(foot), float(-rim if below and not above else rim)
+
+
+def _end(along: NDArray[np.float64], aside: NDArray[np.float64], middle: float) -> tuple[float, bool, float]:
+    """Find how far along the axis the side reaches, upwards, whether it closes there, and the arc's depth."""
+    end, arc, height = float(along.max()), 0.0, np.ptp(along)
     # Evenly in the arc's depth: most of its width is nearly flat, and tells nothing of how far it is bent.
     depth = np.linspace(0, 1 - np.sqrt(1 - ARC_WIDTH**2), 30)
     across = np.sqrt(1 - (1 - depth) ** 2)
@@ -230,9 +255,10 @@ def _end(along: NDArray[np.float64], aside: NDArray[np.float64], middle: float) 
         if bend <= -ARC * radius:
             # A part of the side that closes: nearly the outermost of what is met near the axis.
             near = np.concatenate([across[::-1], across])[met] < 0.15
-            return (float(np.quantile(top[met][near], 0.9)) if near.any() else end), True
-        end = float(level + min(bend, 0.0))
-    return end, False
+            return (float(np.quantile(top[met][near], 0.9)) if near.any() else end), True, 0.0
+        arc = float(max(-bend, 0.0))
+        end = float(level - arc)
+    return end, False, arc
 
 
 def _axis(edges: NDArray[np.float64]) -> tuple[float, float]:

@@ -66,12 +66,10 @@ def unroll(lab: NDArray[np.float64], surface: Surface) -> SurfaceMap:
     height = 1 - (np.arange(rows * fine_rows) + 0.5) / (rows * fine_rows)
     degrees = -SEEN_DEGREES + (np.arange(columns * fine_columns) + 0.5) / fine_columns
     aside = np.interp(height, form.heights, form.radius)[:, None] * np.sin(np.radians(degrees))
-    up = height * form.length
+    cosine = np.cos(np.radians(degrees))
+    up = (height * form.length)[:, None] - form.lowered(height[:, None], cosine)
     at = [
-        (
-            (form.foot[axis] + up * form.upwards[axis] - surface.corner[axis])[:, None]
-            + aside * form.across[axis]
-        )
+        (form.foot[axis] + up * form.upwards[axis] - surface.corner[axis] + aside * form.across[axis])
         / surface.pitch[axis]
         for axis in (0, 1)
     ]

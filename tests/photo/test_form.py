@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sagglab.errors import OutlineError, Problems
-from sagglab.photo.form import find_form
+from sagglab.photo.form import _from_above, find_form
 from sagglab.photo.outline import Outline
 
 NAMES = ("cylinder", "cone", "vase")
@@ -155,3 +155,27 @@ def test_a_pot_given_in_pieces_is_one(turned):
     )
     form = find_form(Outline(pieces, np.nan, Problems()))
     np.testing.assert_allclose(form.radius, find_form(turned("vase")).radius, atol=0.05)
+
+
+def test_a_camera_near_by_is_told_from_the_arcs_of_foot_and_rim(scenes, view_of):
+    """Half-way up, 5600 px away: it looks down on the foot and up at the rim by the same angle."""
+    for seed in (11, 12, 13, 14):
+        form = view_of(scenes.render_scene(seed)).form
+        expected = form.length / 2 / scenes.DISTANCE_PX
+        assert form.foot_from_above == pytest.approx(expected, abs=0.015)
+        assert form.rim_from_above == pytest.approx(-expected, abs=0.015)
+
+
+@pytest.mark.parametrize(
+    ("foot", "rim", "from_above"),
+    [
+        (0.06, 0.06, -0.06),  # as far above the foot as below the rim
+        (0.10, 0.02, 0.02),  # either would do: no inside of the pot is taken for its side
+        (0.40, 0.30, 0.30),  # from below, the camera would stand within the pot's height and a half
+        (0.05, 0.0, 0.0),  # level with the rim
+        (0.0, 0.0, 0.0),  # from far away
+    ],
+)
+def test_the_rim_is_seen_from_above_or_below(foot, rim, from_above):
+    told = _from_above(100 * foot, 100 * rim, np.full(400, 100.0))
+    assert told == pytest.approx((foot, from_above))

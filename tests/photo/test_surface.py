@@ -117,3 +117,20 @@ def test_a_picture_of_a_few_pixels_makes_no_fault(turned, size):
 def test_a_band_that_cannot_be_seen_is_refused(surface_of, band):
     with pytest.raises(SurfaceError, match="no band that can be seen. Give more than 0° and at most 75°"):
         surface_of("cylinder", band_degrees=band)
+
+
+def test_surface_before_the_axis_is_placed_where_it_lies(scenes, view_of):
+    """On a rendered pot, whose foot and rim are seen from a camera half-way up."""
+    scene = scenes.render_scene(11)
+    seen = view_of(scene)
+    piece, surface = scene.surface.piece, seen.surface
+    tall, middle = piece.height_cm * scenes.PX_PER_CM, round((surface.band.shape[1] - 1) / 2)
+    rows = np.flatnonzero(surface.band[:, middle])
+    y = rows + seen.box[0].start
+    # Nearer by the radius, the surface looks larger about the camera's own level, half-way up the pot.
+    foot, rim = scenes.DISTANCE_PX / (scenes.DISTANCE_PX - surface.form.radius[[0, -1]])
+    level = np.flatnonzero(scene.pot.any(axis=1))[[0, -1]].mean() - tall / 4 * (foot - rim)
+    height = surface.height[rows, middle]
+    radius = np.interp(height, surface.form.heights, surface.form.radius)
+    true = 0.5 + (level - y) * (1 - radius / scenes.DISTANCE_PX) / tall
+    np.testing.assert_allclose(height, true, atol=0.006)
