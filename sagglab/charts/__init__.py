@@ -9,6 +9,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
+        "contact_sheet": ["write_contact_sheet"],
         "dose": ["dose_chart"],
         "effects": ["effect_chart"],
         "files": ["draw_to_files", "save_chart"],
@@ -18,7 +19,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "pots": ["pot_swatches"],
         "power": ["power_chart"],
         "schedules": ["schedule_chart"],
-        "review": ["review_picture", "save_review"],
+        "review": ["review_picture", "reviews_in"],
     },
 )
 

@@ -16,7 +16,6 @@ from sagglab.charts import (
     firing_curves,
     half_normal_chart,
     pot_swatches,
-    review_picture,
     save_chart,
 )
 from sagglab.charts.look import wrapped
@@ -30,7 +29,6 @@ def test_charts_draw_into_axes_that_are_given(effects, records, pots, measured):
         lambda ax: effect_chart(effects, ax=ax),
         lambda ax: firing_curves(records, ax=ax),
         lambda ax: pot_swatches(pots, "clay", ax=ax),
-        lambda ax: review_picture(measured, ax=ax),
     ):
         ax = plt.figure().add_subplot()
         assert draw(ax) is ax
