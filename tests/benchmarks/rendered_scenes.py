@@ -27,7 +27,7 @@ import pandas as pd
 from PIL import Image
 
 from sagglab.colour import delta_e_2000, lab_to_xyz, srgb_to_linear, xyz_to_lab
-from sagglab.columns import HEIGHT_STEPS
+from sagglab.columns import HEIGHT_STEPS, PALETTE_COLOURS
 from sagglab.errors import SagglabError
 from sagglab.photo.image import read_photo
 from sagglab.photo.measure import measure_photo
@@ -93,13 +93,17 @@ def against_surface(row, true):
     steps = np.arange(len(surface.area)) * len(HEIGHT_STEPS) // len(surface.area)
     profile = [np.average(lab[steps == k, :, 0], weights=area[steps == k]) for k in range(len(HEIGHT_STEPS))]
     off = np.array([row[f"L* at {at:g} % height"] for at in HEIGHT_STEPS], dtype=float) - profile
-    main = palette(lab.reshape(-1, 3), area.ravel()).lab[0]
-    colour = row[[f"colour 1 {axis}" for axis in AXES]].to_numpy(dtype=float)
+    true = palette(lab.reshape(-1, 3), area.ravel())
+    numbers = [n for n in range(1, PALETTE_COLOURS + 1) if row[f"colour {n} share"] > 0]
+    colours = np.array([[row[f"colour {n} {axis}"] for axis in AXES] for n in numbers], dtype=float)
+    apart = delta_e_2000(colours, np.broadcast_to(true.lab[0], colours.shape))
     whole = np.average(surface.lab.astype(float).mean(axis=1), axis=0, weights=surface.area)
     found = {
         "dark off": row["dark share"] - true.dark,
         "profile rms": float(np.sqrt(np.mean(off**2))),
-        "main colour ΔE00": float(delta_e_2000(colour, main)),
+        # Of two colours that cover as much, either may come out first: then the nearest of all is told, too.
+        "main colour ΔE00": float(apart[0]),
+        "nearest to it ΔE00": float(apart.min()),
         "glare share": row["glare share"],
     }
     for k, axis in enumerate(AXES):
@@ -139,18 +143,15 @@ def measured_scene(seed, folder, with_flat):
     row["left out"] = found.calibration.left_out_mean
     row["method"] = found.calibration.method
 
-    # At 1200 pixels the surface is measured at the photograph's own size, so that its masks fit the picture.
+    # The surface is measured at a size of its own: each of its pixels stands for that of the picture which
+    # lies nearest to its middle.
     given = measure_photo(photo, target=TARGET, flat=flat, corners=true.corners, outline=true.pot)
     surface = given.side.surface
-    corner = surface.corner.round().astype(int)[::-1]
-    pixels = np.zeros(true.pot.shape, dtype=bool)
-    pixels[tuple(slice(at, at + n) for at, n in zip(corner, surface.band.shape, strict=True))] = (
-        surface.measured
-    )
-    area = surface.area[surface.measured]
+    row_at, column_at = np.nonzero(surface.measured)
+    x, y = (surface.corner + surface.pitch * np.stack([column_at, row_at], axis=-1)).T.round().astype(int)
+    pixels, area = (y, x), surface.area[surface.measured]
     # Colours outside the display's gamut: what the camera cut off at 0 nobody can bring back.
     row["cut at 0"] = (true.srgb[pixels] == 0).any(axis=-1).mean()
-    y, x = np.nonzero(pixels)
     seen = given.calibration.lab(read_photo(photo).linear[pixels], np.stack([x, y], axis=-1))
     unshaded = xyz_to_lab(lab_to_xyz(seen) / true.light[pixels][:, None])
     for name, answer in [
@@ -171,7 +172,7 @@ def print_summary(table):
     colour["L* bias"] = [table["L* off" if name == "ΔE00" else f"{name} L* off"].mean() for name in answers]
     offs = table[[f"{axis} off" for axis in AXES]].agg(["mean", "std", "min", "max"])
     others = table[["overlap", "confidence", "corners, px", "left out", "cut at 0", "seconds"]].describe()
-    surface = table[["dark off", "profile rms", "main colour ΔE00", "glare share"]]
+    surface = table[["dark off", "profile rms", "main colour ΔE00", "nearest to it ΔE00", "glare share"]]
     surface = surface.describe(percentiles=[0.5, 0.95]).iloc[1:]
     print("\nΔE00 of the pot's mean\n" + colour.rename(index={"ΔE00": "sagglab"}).round(2).to_string())
     print("\nmeasured less true\n" + offs.round(2).to_string())
