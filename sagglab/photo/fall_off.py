@@ -18,7 +18,7 @@ from sagglab.photo.picture import Picture
 from sagglab.photo.tone import Tone
 
 #: Longest side, in pixels, at which the backdrop is looked at.
-LOOKED_AT = 300
+LOOKED_AT = 150
 #: Backdrop is what lies this near, in a* and b*, to the colour along the picture's upper edge and sides.
 BACKDROP_CHROMA = 6.0
 #: A backdrop is plain when its light strays from the trend by no more than this share, and when it is to be

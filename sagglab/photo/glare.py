@@ -25,7 +25,7 @@ from sagglab.photo.surface import Surface
 #: Linear light from which a pixel is surely glare, or as little worth as glare.
 NEARLY_CLIPPED = 0.95
 #: Height, in pixels, at which glare is searched for at least; of larger pots only some pixels are looked at.
-SEARCHED_AT = 200
+SEARCHED_AT = 250
 #: The outline's noise makes the slope of the wall jump by a degree or two; smoothed over this share of the
 #: height (standard deviation), lobes come out whole.
 SLOPE_SMOOTHED = 0.02

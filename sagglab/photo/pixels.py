@@ -149,7 +149,8 @@ def _has_end(content: bytes) -> bool:
     while content[place : place + 1] == b"\xff" and content[place + 1 : place + 2] != b"\xda":
         place += 2 + int.from_bytes(content[place + 2 : place + 4])
     # A scan's own 0xFF is always followed by 0 or by a mark to restart at (ITU-T T.81, B.1.1.5).
-    return content.find(b"\xff\xd9", place) >= 0
+    # Searched for from the end, where it is: from the front it took 9 ms of 8 MB.
+    return content.rfind(b"\xff\xd9", place) >= 0
 
 
 def _deep_codes(path: Path, image: Image.Image) -> NDArray[np.uint16] | None:

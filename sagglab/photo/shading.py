@@ -32,7 +32,7 @@ SURE = 3.0
 MOST = 3 * ASIDE_DOUBT
 
 #: The surface is averaged in so many heights, and angles within so many degrees to either side.
-HEIGHTS, ANGLES, WITHIN = 10, 24, 72.0
+HEIGHTS, ANGLES, WITHIN = 10, 16, 72.0
 #: A cell counts when it shows this share of the middle cell's area.
 LEAST_AREA = 0.25
 #: Luminance below which logarithms tell the noise; of a carbon-black surface it is 0.01.

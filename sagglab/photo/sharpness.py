@@ -129,17 +129,18 @@ def _two_steps(
     """Fit two blurred steps to each profile; standard deviations, and which fits are good."""
     mean = (weight * profile).sum(axis=1) / weight.sum(axis=1)
     variance = (weight * (profile - mean[:, None]) ** 2).sum(axis=1)
-    # Begun sharp and blurred; each border keeps what fits it best.
-    starts = [
-        [-gap * pitch, gap * pitch, np.log(max(begin * pitch, 0.6))]
-        for begin, gap in ((0.04, 0.06), (0.15, 0.08))
-    ]
-    start = np.repeat(starts, len(profile), axis=0)
-    found, left = _settled(start, places, np.tile(profile, (2, 1)), np.tile(weight, (2, 1)))
-    blur, left = np.exp(found[:, 2]).reshape(2, -1), left.reshape(2, -1)
-    better, border = left.argmin(axis=0), np.arange(len(profile))
-    share = left[better, border] / np.maximum(variance, 1e-12)
-    return blur[better, border], share < UNEXPLAINED
+    blur, share = np.full(len(profile), np.nan), np.full(len(profile), np.inf)
+    # Begun sharp; borders that are not told well so are begun blurred, too, and keep what fits them best.
+    for begin, gap in ((0.04, 0.06), (0.15, 0.08)):
+        poor = np.flatnonzero(share >= UNEXPLAINED)
+        if not len(poor):
+            break
+        start = np.tile([-gap * pitch, gap * pitch, np.log(max(begin * pitch, 0.6))], (len(poor), 1))
+        found, left = _settled(start, places, profile[poor], weight[poor])
+        left = left / np.maximum(variance[poor], 1e-12)
+        better = left < share[poor]
+        blur[poor[better]], share[poor[better]] = np.exp(found[better, 2]), left[better]
+    return blur, share < UNEXPLAINED
 
 
 def _settled(

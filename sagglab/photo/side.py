@@ -23,15 +23,16 @@ from sagglab.photo.outline import Outline
 from sagglab.photo.palette import Palette, palette
 from sagglab.photo.patches import CLIPPED
 from sagglab.photo.patchiness import patchiness
-from sagglab.photo.picture import Picture, reduced_places
+from sagglab.photo.picture import KEPT, Picture, reduced_places
 from sagglab.photo.sampling import sampling_error
 from sagglab.photo.shading import Shading, estimate_shading
 from sagglab.photo.surface import Surface, find_surface
 from sagglab.photo.unrolled import SurfaceMap, unroll
 
-#: Longest side, in pixels, at which the surface is measured: a pot then covers some 100,000 pixels. On a
-#: scene of 17 megapixels with noise the mean came out within ΔE00 0.04 of that at full size.
-MEASURED_AT = 1600
+#: The pot's longer side, in pixels, at which the surface is measured, in a photograph of `KEPT` pixels at the
+#: most. On three scenes of 24 megapixels with grain the mean came out within ΔE00 0.05 of that at full size,
+#: quantiles of L* within 0.4 and shares within 0.005; at three quarters of it, within 0.14.
+MEASURED_AT = 340
 #: Light is averaged over this many pixels around each (standard deviation) before its colour is reckoned:
 #: colour is curved in light, and noise in a dark channel comes out as colour (rendered scenes with a noisy
 #: blue channel: b* 1.25 too high without, 0.56 with it, and no less with more; L* moves by 0.02).
@@ -88,14 +89,26 @@ def read_side(
     OwnMeasureError
         A measure of the user's own fails.
     """
-    # Light is averaged while it is linear, in `Picture.reduced`; all that follows is at that size.
-    reduced = picture.reduced(MEASURED_AT)
-    mask = outline.mask(reduced.shape[:2], picture.size)
+    # Light is averaged while it is linear, in `Picture.reduced` and here; all that follows is at that size.
+    # Only the pot's own rectangle: the rest of the picture is four fifths of the work.
+    kept = picture.reduced(KEPT)
+    pitch = np.array(picture.size[::-1]) / kept.shape[1::-1]
+    ring = (np.concatenate(outline.rings) + 0.5) / pitch
+    corner = np.maximum(np.floor(ring.min(axis=0)).astype(int) - 2, 0)
+    end = np.minimum(np.ceil(ring.max(axis=0)).astype(int) + 2, kept.shape[1::-1])
+    if (end <= corner).any():
+        return None
+    near = kept[corner[1] : end[1], corner[0] : end[0]]
+    shrink = min(1.0, MEASURED_AT / np.ptp(ring, axis=0).max())
+    size = tuple(max(1, round(side * shrink)) for side in near.shape[:2])
+    whole = (end - corner) * pitch
+    places = reduced_places(size, tuple(whole[::-1])) + corner * pitch
+    mask = replace(outline, rings=tuple(each - corner * pitch for each in outline.rings)).mask(
+        size, tuple(whole[::-1])
+    )
     if not mask.any():
         return None
-    # Only the pot's own rectangle: the rest of the picture is four fifths of the work.
-    box = _box(mask)
-    light, places, mask = reduced[box], reduced_places(reduced.shape[:2], picture.size)[box], mask[box]
+    light, clipped, beyond = (_averaged(each, size) for each in (near, *_out_of_range(near)))
     surface = find_surface(form, mask, places, measuring.band_degrees)
     xyz = calibration.xyz(cv2.GaussianBlur(light, (0, 0), SMOOTHED_PX), places)
     lit = xyz_to_lab(xyz)
@@ -111,7 +124,7 @@ def read_side(
     unrolled = unroll(lab, surface)
     colours = palette(values, weights)
     sampled = sampling_error(unrolled, measuring.band_degrees)
-    shares = _shares(light, surface)
+    shares = _shares(clipped, beyond, surface)
     told = [
         flagged(name, share=shares[column])
         for name, column, least in (
@@ -140,24 +153,26 @@ def read_side(
     return Side(surface, unrolled, colours, shading, measures, Problems(told))
 
 
-def _box(mask: NDArray[np.bool_]) -> tuple[slice, slice]:
-    """Give the rectangle around a mask, with a pixel or two around it."""
-    slices = []
-    for axis in (1, 0):
-        within = np.flatnonzero(mask.any(axis=axis))
-        slices.append(slice(max(0, int(within[0]) - 2), int(within[-1]) + 3))
-    return slices[0], slices[1]
+def _averaged(values: NDArray[np.float32], size: tuple[int, int]) -> NDArray[np.float32]:
+    return cv2.resize(values, size[::-1], interpolation=cv2.INTER_AREA)
 
 
-def _shares(light: NDArray[np.float32], surface: Surface) -> dict[str, float]:
-    """How much of the band is glare, clipped, and of colours that the file cannot hold."""
-    band, measured, area = surface.band, surface.measured, surface.area
+def _out_of_range(light: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Tell which pixels are clipped, and which are of colours that the file cannot hold: 1, and else 0.
+
+    Before they are averaged, since one that is clipped has no part in a mean that is not.
+    """
     # Channel by channel: NumPy's own least and greatest over so short an axis take ten times as long.
-    red, green, blue = np.moveaxis(light, -1, 0)
-    darkest, lightest = (each(each(red, green), blue) for each in (np.minimum, np.maximum))
+    red, green, blue = cv2.split(light)
+    darkest, lightest = (each(each(red, green), blue) for each in (cv2.min, cv2.max))
     crushed, colourful = darkest < CRUSHED, lightest >= COLOURFUL
     clipped = (lightest >= CLIPPED) | (crushed & ~colourful)
-    beyond = crushed & colourful
+    return clipped.astype(np.float32), (crushed & colourful).astype(np.float32)
+
+
+def _shares(clipped: NDArray[np.float32], beyond: NDArray[np.float32], surface: Surface) -> dict[str, float]:
+    """How much of the band is glare, clipped, and of colours that the file cannot hold."""
+    band, measured, area = surface.band, surface.measured, surface.area
     return {
         "glare share": float(np.average(surface.glare[band], weights=area[band])),
         # Glare is clipped more often than not, and is counted here, too: nothing clipped is passed over.

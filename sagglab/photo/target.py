@@ -29,6 +29,13 @@ from sagglab.targets import Target
 #: it off, and with it the gaps between small patches. The third is for targets too small for the first.
 LOOKS = ((1200, 4.0, None, 1), (1200, 6.0, None, 5), (2400, 5.0, 30.0, 1))
 
+#: A first glance at a smaller picture, in a quarter of the time of the first look (24 megapixels with grain:
+#: 0.04 s and 0.17 s). What it finds is taken when it is sure, when no patch is covered and at least this
+#: share of them was found flat, and when their centres lie at least this many pixels apart there. Corners are
+#: then right within 0.01 of a patch (12 rendered scenes of 1200 pixels: 0.26 px in the median; by the first
+#: look 0.09).
+GLANCE, GLANCE_HELD, LEAST_PITCH = (600, 4.0, None, 1), 0.9, 16.0
+
 #: Most that a small picture is enlarged, so that its patches are flat over more than a pixel or two.
 MOST_ENLARGED = 4.0
 
@@ -110,6 +117,17 @@ def find_target(picture: Picture, target: Target) -> FoundTarget:
     chance = fit_by_chance(reference)
     longest = max(picture.size)
     confidence, seen_any, larger_chart, mirrored = 0.0, False, False, False
+    if longest >= LOOKS[0][0]:
+        scale, laid = _look(picture, reference, *GLANCE)
+        straight = [each for each in laid if not each.mirrored]
+        targets, confidence = _best_apart(straight, chance)
+        if (
+            targets
+            and confidence >= ENOUGH_CONFIDENCE
+            and all(each.around <= MOST_AROUND for each in straight)
+            and all(_plain(each, target) for each in targets)
+        ):
+            return _found(targets, confidence, scale, picture.size, target)
     for look in LOOKS:
         if larger_chart or (look[0] > LOOKS[0][0] and longest < 1.25 * LOOKS[0][0]):
             break
@@ -147,6 +165,13 @@ def find_target(picture: Picture, target: Target) -> FoundTarget:
         "take it with the whole target in the frame, sharp and not too small, state 'target corners', or, "
         "where it is another target, have the setup name its table",
     )
+
+
+def _plain(placement: Placement, target: Target) -> bool:
+    """Tell whether a target's patches lie open, and are large enough for a glance."""
+    side = np.hypot(*np.diff(placement.corners, axis=0).T)
+    pitch = min(side[[0, 2]].min() / (target.columns - 1), side[1] / (target.rows - 1))
+    return placement.held >= GLANCE_HELD and not placement.covered.any() and bool(pitch >= LEAST_PITCH)
 
 
 def _look(

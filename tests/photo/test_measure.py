@@ -17,6 +17,7 @@ from sagglab.columns import MEASURES
 from sagglab.errors import MissingFileError, OutlineError, PhotoError, TargetError
 from sagglab.photo.image import read_photo
 from sagglab.photo.measure import measure_photo
+from sagglab.photo.measuring import Measuring
 
 
 @pytest.fixture(scope="module")
@@ -281,10 +282,10 @@ def test_pixels_out_of_range_are_counted_and_flagged(own, scene, saved, own_targ
     srgb[part] = colour
     found = measure_photo(saved(srgb), own_target, corners=scene.corners, outline=scene.pot)
     surface = found.side.surface
-    corner = surface.corner.round().astype(int)[::-1]
+    x, y = surface.corner[:, None, None] + surface.pitch[:, None, None] * np.indices(surface.band.shape)[::-1]
     patch = np.zeros(scene.pot.shape, dtype=bool)
     patch[part] = True
-    patch = patch[tuple(slice(at, at + size) for at, size in zip(corner, surface.band.shape, strict=True))]
+    patch = patch[np.rint(y).astype(int), np.rint(x).astype(int)]
     share = surface.area[patch & surface.measured].sum() / surface.area[surface.measured].sum()
     assert share > 0.02
     assert found.table[column].item() == pytest.approx(share + own.table[column].item(), abs=0.003)
@@ -388,3 +389,80 @@ def test_corners_in_another_order_are_told_as_such(scene_file, scene, own_target
 def test_an_outline_with_a_place_that_is_none(scene_file, scene, own_target, outline):
     with pytest.raises(OutlineError, match="one of its places"):
         measure_photo(scene_file, own_target, corners=scene.corners, outline=outline)
+
+
+@pytest.fixture(scope="module")
+def with_pitch(own_target, tmp_path_factory):
+    """The same target, its patches so far apart: 52 px by the scene's 40 px to the centimetre."""
+    table = pd.read_csv(own_target).assign(**{"patch pitch [mm]": 13})
+    path = tmp_path_factory.mktemp("pitch") / "target.csv"
+    table.to_csv(path, index=False)
+    return path
+
+
+def test_without_a_scale_there_are_no_lengths(own):
+    row = own.table.iloc[0]
+    lengths = ["measured height [cm]", "measured diameter [cm]", "surface area [cm2]", "L* range [mm]"]
+    assert row[lengths].isna().all()
+    assert 0.15 < row["usable share"] < 0.22  # ±37° of 360° less the ends and the glare
+
+
+def test_the_pots_height_gives_the_scale(scene_file, scene, own_target):
+    piece = scene.surface.piece
+    row = measure_photo(scene_file, own_target, corners=scene.corners, height_cm=piece.height_cm).table.iloc[
+        0
+    ]
+    assert row["measured height [cm]"] == pytest.approx(piece.height_cm)
+    assert row["measured diameter [cm]"] == pytest.approx(piece.diameter_cm, rel=0.02)
+    # The generator's own rows, by Pappus; each is a thin ring, its area in cm for each cm of height.
+    rings = 2 * np.pi * scene.surface.area * piece.height_cm / len(scene.surface.area)
+    assert row["surface area [cm2]"] == pytest.approx(rings.sum(), rel=0.03)
+    assert row["usable area [cm2]"] == pytest.approx(row["usable share"] * row["surface area [cm2]"])
+
+
+def test_the_targets_pitch_gives_the_scale_before_the_height_does(scene_file, scene, with_pitch):
+    piece = scene.surface.piece
+    found = measure_photo(scene_file, with_pitch, corners=scene.corners, height_cm=1.02 * piece.height_cm)
+    # The scene's target stands up to 4 % nearer or farther than the pot.
+    by_corners = 1.3 / (np.linalg.norm(scene.corners[1] - scene.corners[0]) / 5) * 40
+    height = found.table["measured height [cm]"].item()
+    assert height == pytest.approx(piece.height_cm * by_corners, rel=0.015)
+    assert "cm high" not in found.problems.told
+
+
+def test_a_height_that_the_target_denies_is_told(scene_file, scene, with_pitch):
+    found = measure_photo(scene_file, with_pitch, corners=scene.corners, height_cm=25)
+    assert "cm high, and by the table 25 cm" in found.problems.told
+    assert any(problem.remedy.startswith("check height [cm]") for problem in found.problems)
+
+
+def test_what_was_found_can_be_given_again(own_target, scene_file, measured, demo):
+    row = measured.table.iloc[0]
+    again = measure_photo(
+        scene_file,
+        own_target,
+        demo / "photos/phone-flat.jpg",
+        outline=row["found outline"],
+        corners=row["found corners"],
+    )
+    assert row["found outline"].count(";") < 80
+    for axis in AXES:
+        assert again.table[axis].item() == pytest.approx(row[axis], abs=0.3)
+
+
+def test_another_band_and_own_measures(scene_file, scene, own_target, own):
+    narrow = Measuring(band_degrees=20, own=(lambda lab, weights, surface_map: {"pixels": len(lab)},))
+    found = measure_photo(scene_file, own_target, corners=scene.corners, outline=scene.pot, measuring=narrow)
+    assert found.table.columns[-1] == "pixels"
+    assert 0 < found.table["pixels"].item() < own.side.surface.measured.sum()
+    assert found.table["usable share"].item() == pytest.approx(
+        own.table["usable share"].item() * 20 / 37, rel=0.1
+    )
+
+
+@pytest.mark.parametrize("shape", [(3, 3), (2, 400), (300, 2)], ids=["a speck", "a line", "a post"])
+def test_an_outline_of_a_few_pixels_makes_no_fault(scene_file, scene, own_target, shape):
+    x, y, high, wide = 800, 500, *shape
+    places = [[x, y], [x + wide, y], [x + wide, y + high], [x, y + high]]
+    found = measure_photo(scene_file, own_target, corners=scene.corners, outline=places)
+    assert found.table["found outline"].item()
