@@ -89,9 +89,9 @@ def test_measure_writes_tables_and_reviews_and_leaves_the_book(small_book, tmp_p
     assert f"are in {into}" in capsys.readouterr().out
     measures = pd.read_csv(into / "measures.csv")
     assert measures.columns.tolist() == [column.heading for column in MEASURES]
-    assert {path.name for path in (into / "review").iterdir()} == {
-        name.replace("/", "-") for name in measures["photo"]
-    }
+    names = [name.replace("/", "-").removesuffix(".jpg") for name in measures["photo"]]
+    pictures = {f"{name}{ending}" for name in names for ending in (".jpg", "-small.jpg")}
+    assert {path.name for path in (into / "review").iterdir()} == pictures | {"index.html"}
     assert len(pd.read_csv(into / "results.csv")) == 4
     assert len(pd.read_csv(into / "firings.csv")) == 1
     assert contents(small_book) == before

@@ -54,8 +54,11 @@ def gather_results(book: Book, measures: pd.DataFrame, per_area: bool = False) -
     told = results[["firing problems", "view problems"]].fillna("")
     results["problems"] = ["; ".join(filter(None, pair)) for pair in told.itertuples(index=False)]
     results = results.reindex(columns=list(dict.fromkeys([*result_columns(book), *own])))
+    if per_area:
+        results = _per_area(results, book.pots.columns)
+    results = results.copy()  # in one piece, or whoever adds a column is warned
     results.attrs[OWN_MEASURES] = own
-    return _per_area(results, book.pots.columns) if per_area else results
+    return results
 
 
 def result_columns(book: Book) -> list[str]:
