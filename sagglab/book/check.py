@@ -98,7 +98,9 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
                     row,
                     column,
                     f"'{name}': there is no such file in the book",
-                    "put it there, or correct the name",
+                    "put it there, or write the places around the pot as x y; x y; x y …"
+                    if column == "pot outline"
+                    else "put it there, or correct the name",
                     stops=table == "setups",
                 )
 

@@ -53,7 +53,7 @@ class Tile:
     line: str
 
 
-def page_of(book: str, tiles: Sequence[Tile], source: str, note: str) -> str:
+def page_of(book: str, tiles: Sequence[Tile], source: str, note: str, shared: Sequence[str] = ()) -> str:
     """Lay the sheet out as HTML.
 
     Parameters
@@ -64,6 +64,8 @@ def page_of(book: str, tiles: Sequence[Tile], source: str, note: str) -> str:
         In the order of the book.
     source, note : str
         What the table ``photos`` is in, and how its lines are laid out.
+    shared : sequence of str
+        Flags that all photographs have, and that their tiles do not tell.
     """
     title = f"Photographs of {html.escape(book)}"
     return "\n".join(
@@ -74,6 +76,7 @@ def page_of(book: str, tiles: Sequence[Tile], source: str, note: str) -> str:
             f"<title>{title}</title><style>{_STYLE}</style></head><body>",
             f"<header><h1>{title}</h1>",
             _summary(tiles),
+            f"<p>All are flagged: {html.escape(', '.join(shared))}.</p>" if shared else "",
             f"<p>On the pictures: {KEY}; diamonds are patches that count, crosses those that hardly do. A "
             "picture leads to its review picture.</p>",
             "<p>Where corners or outline are wrong, mend the places in the photograph’s line, and put it in "

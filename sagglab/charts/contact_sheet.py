@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +33,7 @@ SURE_TARGET = 0.9
 _FLAGS = {
     "unsure outline": "the outline is not sure",
     "cut by the frame": "the pot is cut by the frame",
+    "unlike form": "the pot has another width in its other photographs, or in the book",
     "backdrop like the pot": "the backdrop is too much like the pot",
     "several targets": "several targets are in the picture",
     "poor calibration": "the calibration is poor",
@@ -85,8 +86,10 @@ def write_contact_sheet(book: Book, measures: pd.DataFrame, reviews: Reviews) ->
                 line=table.line(place, row),
             )
         )
+    shared = _on_all(measures["flags"])
+    tiles = [replace(tile, flags="; ".join(_without(tile.flags, shared))) for tile in tiles]
     target = reviews.folder / "index.html"
-    write_whole(target, page_of(book.folder.resolve().name, tiles, table.source, table.note))
+    write_whole(target, page_of(book.folder.resolve().name, tiles, table.source, table.note, shared))
     return target
 
 
@@ -102,6 +105,16 @@ def _reasons(row: Mapping[str, object]) -> tuple[str, ...]:
     if row["pot"] and np.isnan(row["L*"]) and not told:
         told.append("no colour was measured")
     return tuple(str(words) for words in told)
+
+
+def _on_all(cells: pd.Series) -> tuple[str, ...]:
+    """Name the flags that all of several photographs have: told once, they bury no others."""
+    flags = [set(str(cell).split("; ")) - {""} for cell in cells]
+    return tuple(sorted(set.intersection(*flags))) if len(flags) > 1 else ()
+
+
+def _without(flags: str, shared: tuple[str, ...]) -> list[str]:
+    return [flag for flag in flags.split("; ") if flag not in shared]
 
 
 def _as_read(path: Path) -> bytes:

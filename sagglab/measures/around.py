@@ -56,7 +56,9 @@ def measure_around(
     views = book.photos[book.photos["pot"] == pot]
     if views.empty:
         raise UnknownNameError(f"pot '{pot}'", "no photograph shows it", "name a pot of the table photos")
-    views = views.assign(turn=views["view"].map(turn_of)).dropna(subset="turn")
+    views = views.assign(turn=views["view"].map(turn_of))
+    silent = [f"'{view}'" for view in views.loc[views["turn"].isna(), "view"]]
+    views = views.dropna(subset="turn")
     views = views.drop_duplicates(["setup", "turn"])
     if setup is None and len(views):
         setup = views["setup"].mode().iloc[0]
@@ -69,7 +71,8 @@ def measure_around(
     if len(seen) < 3:
         raise SurfaceError(
             f"pot '{pot}'",
-            f"{len(seen)} of its views show the pot and tell how far it was turned",
+            f"{len(seen)} of its views show the pot and tell how far it was turned"
+            + (f"; {', '.join(silent)} does not" if silent else ""),
             "photograph three sides or more, and write under view how far it was turned, as 0, 120 and 240",
         )
     return join_maps(list(seen.values()), list(seen))

@@ -34,6 +34,10 @@ from sagglab.photo.measuring import Measuring
 from sagglab.photo.shares import read_shares
 from sagglab.photo.white_balance import balance_differs
 
+#: A pot's widths in two photographs, or by the book, are the same within this share: what was turned is
+#: round, and what was pinched nearly so.
+SAME_WIDTH = 0.15
+
 _BAR = "{desc} {percentage:3.0f}% |{bar}| {n_fmt} of {total_fmt} photographs, {remaining} left"
 
 
@@ -99,7 +103,7 @@ def measure_photos(
                     lender = lent_by(rows[place], keys[place], views[place].shot)
                     lent.setdefault(str(rows[place]["setup"]), []).append(lender)
     run.end()
-    table = _table(rows, [views[place] for place in range(len(rows))], measuring)
+    table = _table(book, rows, [views[place] for place in range(len(rows))], measuring)
     if reviews is not None:
         reviews.sheet(book, table, reviews)
     return table
@@ -262,7 +266,9 @@ class _Steps:
         return view, draw.call(*drawn)[0] if afresh else draw(*drawn)
 
 
-def _table(rows: Sequence[dict[str, object]], views: Sequence[View], measuring: Measuring) -> pd.DataFrame:
+def _table(
+    book: Book, rows: Sequence[dict[str, object]], views: Sequence[View], measuring: Measuring
+) -> pd.DataFrame:
     about = ("photo", "pot", "view", "setup", "taken")
     found = [view.row | {name: row[name] for name in about} for row, view in zip(rows, views, strict=True)]
     for setup in dict.fromkeys(row["setup"] for row in found):
@@ -272,7 +278,24 @@ def _table(rows: Sequence[dict[str, object]], views: Sequence[View], measuring: 
         )
         for place in np.array(places)[differs]:
             found[place]["flags"] = join_flags([found[place]["flags"], "white balance"])
+    for place in _unlike(book, found):
+        found[place]["flags"] = join_flags([found[place]["flags"], "unlike form"])
     declared = [*MEASURES, *measuring.columns]
     known = {column.heading for column in declared}
     own = dict.fromkeys(name for row in found for name in row if name not in known)
     return conform(found, (*declared, *(Column(name, "number", "of the user's own") for name in own)))
+
+
+def _unlike(book: Book, rows: Sequence[dict[str, object]]) -> list[int]:
+    """Find the views whose pot has another width than in its other views, or in the book.
+
+    What hides a part of the pot, or is taken for it, seldom does so from all sides.
+    """
+    width = pd.Series([row.get("measured diameter [cm]", np.nan) for row in rows], dtype=float)
+    pot = pd.Series([row["pot"] for row in rows])
+    told = pot.map(book.pots.drop_duplicates("pot").set_index("pot")["diameter [cm]"])
+    # Of two views that differ nobody can tell which is right: both are further than half from their middle.
+    usual = width.groupby(pot).transform("median")
+    few = width.groupby(pot).transform("count") < 3
+    apart = (width / usual - 1).abs() > np.where(few, SAME_WIDTH / 2, SAME_WIDTH)
+    return np.flatnonzero((pot != "") & (apart | ((width / told - 1).abs() > SAME_WIDTH))).tolist()

@@ -81,6 +81,10 @@ FLAGS: dict[str, tuple[str, str]] = {
         "{share:.0%} of the measured surface is more colourful than the file can hold",
         "use a camera profile with a wider range of colours, or camera raw",
     ),
+    "unlike form": (
+        "the pot comes out wider or narrower than in its other photographs, or than the book has it",
+        "look at the outlines of this pot's photographs, and at its height [cm] and diameter [cm]",
+    ),
     "uneven light": (
         "the light's fall-off is not corrected",
         "photograph a plain sheet in the same light as the setup's flat field",

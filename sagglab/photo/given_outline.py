@@ -19,6 +19,10 @@ _PLACES = "write it as x y; x y; x y …, as 650.5 265"
 CRUMB = 4
 
 
+#: Places that surround something.
+FEWEST = 3
+
+
 def given_outline(outline: ArrayLike | str | os.PathLike[str], shape: tuple[int, int]) -> Outline:
     """Read an outline that a person gave.
 
@@ -59,10 +63,18 @@ def given_outline(outline: ArrayLike | str | os.PathLike[str], shape: tuple[int,
     if isinstance(outline, (str, os.PathLike)):
         is_places = isinstance(outline, str) and ";" in outline
         values = _places(outline) if is_places else _mask_picture(Path(outline))
-    else:
-        values = np.asarray(outline)
+        if is_places and len(values) >= FEWEST:
+            return _from_places(values, shape)
+        if is_places:
+            raise OutlineError(
+                "pot outline",
+                f"{len(values)} places surround nothing",
+                "write three places or more around the pot, as x y; x y; x y …",
+            )
+        return _from_mask(values, shape)
+    values = np.asarray(outline)
     is_places = (
-        values.ndim == 2 and values.shape[1] == 2 and len(values) >= 3 and values.shape != tuple(shape)
+        values.ndim == 2 and values.shape[1] == 2 and len(values) >= FEWEST and values.shape != tuple(shape)
     )
     if is_places and values.dtype.kind in "iuf":
         return _from_places(values.astype(float), shape)

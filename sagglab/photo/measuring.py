@@ -37,8 +37,10 @@ class Measuring:
 
     Raises
     ------
+    OwnMeasureError
+        The user's own measures are no functions.
     SurfaceError
-        The band is no wider than nothing, or wider than what can be seen.
+        The band is no number, no wider than nothing, or wider than what can be seen.
     """
 
     band_degrees: float = BAND_DEGREES
@@ -46,6 +48,12 @@ class Measuring:
     own: tuple[OwnMeasure, ...] = ()
 
     def __post_init__(self) -> None:
+        if callable(self.own) or not all(map(callable, self.own)):
+            raise OwnMeasureError(
+                "own", "it is no tuple of functions", "put them in brackets with a comma, as own=(rust,)"
+            )
+        if not isinstance(self.band_degrees, (int, float)):
+            raise SurfaceError("band_degrees", f"{self.band_degrees!r} is no number", "give it in degrees")
         if not 0 < self.band_degrees <= SEEN_DEGREES:
             raise SurfaceError(
                 "band_degrees",
@@ -77,12 +85,15 @@ class Measuring:
         for measure in self.own:
             where = f"your own measure '{getattr(measure, '__name__', measure)}'"
             try:
-                given = {
-                    str(name): float(value) for name, value in measure(lab, weights, surface_map).items()
-                }
+                answer = measure(lab, weights, surface_map)
             except Exception as error:  # whatever a user's function may raise is told as its own
-                cause = f"it gives no dict of names and numbers: {type(error).__name__}: {error}"
+                cause = f"it fails: {type(error).__name__}: {error}"
                 raise OwnMeasureError(where, cause, "mend it; it is given (lab, weights, map)") from error
+            try:
+                given = {str(name): float(value) for name, value in answer.items()}
+            except (AttributeError, TypeError, ValueError) as error:
+                cause = f"it gives no dict of names and numbers, but {answer!r:.80}"
+                raise OwnMeasureError(where, cause, "return a dict such as {'spots': 3}") from error
             for name in given:
                 if name in taken | found.keys():
                     raise OwnMeasureError(

@@ -7,12 +7,15 @@ from html.parser import HTMLParser
 from urllib.parse import unquote
 
 import numpy as np
+import pandas as pd
 import pytest
 from openpyxl import Workbook
 from PIL import Image
 
 from sagglab.book import open_book
 from sagglab.charts import reviews_in, write_contact_sheet
+from sagglab.charts.contact_page import Tile, page_of
+from sagglab.charts.contact_sheet import _on_all
 from sagglab.columns import MEASURES, conform
 
 HEAD = ["photo", "pot", "view", "setup", "taken", "target corners", "pot outline", "notes", "distance [in]"]
@@ -253,3 +256,15 @@ def test_no_two_photographs_share_a_picture(tmp_path):
     assert len(files) == 2 * len(names)
     assert {file.parent for file in files} == {tmp_path}
     assert reviews.path(names[0], ".jpg").name == "photos-p1-front.jpg"
+
+
+def test_what_all_are_flagged_with_is_told_once():
+    cells = pd.Series(["edited; no colour profile", "no colour profile"])
+    assert _on_all(cells) == ("no colour profile",)
+    assert _on_all(pd.Series(["", "edited"])) == _on_all(pd.Series(["edited"])) == ()
+    tiles = [
+        Tile("p1.jpg", "p1", "front", b"", False, "", np.full(3, np.nan), flags, (), 2, "")
+        for flags in ("edited", "")
+    ]
+    page = page_of("book", tiles, "photos.csv", "", ("no colour profile",))
+    assert page.count("no colour profile") == 1 and "Flags: edited" in page

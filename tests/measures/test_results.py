@@ -10,6 +10,7 @@ import pytest
 from sagglab.book import open_book
 from sagglab.columns import MEASURES, conform
 from sagglab.measures import gather_results
+from sagglab.measures.views import _unlike
 from sagglab.study import askable
 
 
@@ -91,3 +92,22 @@ def test_the_unit_can_be_typed_into_a_book(small_book, tmp_path):
     opened = open_book(folder)
     assert not opened.problems.of("pots").stopping
     assert opened.pots["sugar [g/100cm2]"].iloc[0] == 4
+
+
+@pytest.mark.parametrize(
+    ("widths", "told", "flagged"),
+    [
+        ({"p01": [8.5, 8.4]}, np.nan, []),
+        ({"p01": [8.5, 4.0]}, np.nan, [0, 1]),
+        ({"p01": [8.5, 8.3, 4.0]}, np.nan, [2]),
+        ({"p01": [8.5, 8.4]}, 11.0, [0, 1]),
+        ({"p01": [8.5], "p02": [4.0]}, np.nan, []),
+        ({"p01": [8.5, np.nan]}, np.nan, []),
+        ({"": [8.5, 4.0]}, np.nan, []),
+    ],
+    ids=["alike", "two differ", "one of three", "not the book's", "two pots", "no scale", "no pot"],
+)
+def test_views_whose_pot_has_another_width_are_flagged(book, widths, told, flagged):
+    pots = book.pots.assign(**{"diameter [cm]": told})
+    rows = [{"pot": pot, "measured diameter [cm]": wide} for pot, each in widths.items() for wide in each]
+    assert _unlike(replace(book, pots=pots), rows) == flagged

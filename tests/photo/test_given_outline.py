@@ -111,3 +111,9 @@ def test_mask_picture_of_another_shape_is_refused(tmp_path):
     cv2.imwrite(str(path), np.full((4, 4), 255, np.uint8))
     with pytest.raises(OutlineError, match="12 by 8 pixels"):
         given_outline(path, SHAPE)
+
+
+@pytest.mark.parametrize("places", ["1 2; 3 4", "5 5;", "1 1; 2 2;"])
+def test_fewer_than_three_places_surround_nothing(places):
+    with pytest.raises(OutlineError, match="places surround nothing"):
+        given_outline(places, (900, 1200))

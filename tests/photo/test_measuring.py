@@ -41,8 +41,8 @@ def test_an_own_measure_is_given_colours_areas_and_the_map():
     [
         (lambda lab, weights, surface_map: 3.0, "gives no dict of names and numbers"),
         (lambda lab, weights, surface_map: {"a": "much"}, "gives no dict of names and numbers"),
-        (lambda lab, weights, surface_map: 1 / 0, "ZeroDivisionError"),
-        (lambda lab, weights: {"a": 1}, "TypeError"),
+        (lambda lab, weights, surface_map: 1 / 0, "it fails: ZeroDivisionError"),
+        (lambda lab, weights: {"a": 1}, "it fails: TypeError"),
         (lambda lab, weights, surface_map: {"L*": 1}, r"the name 'L\*' is taken"),
         (lambda lab, weights, surface_map: {"light share": 1}, "the name 'light share' is taken"),
     ],
@@ -55,7 +55,13 @@ def test_an_own_measure_that_cannot_be_used_is_named(own, told):
     assert type(pickle.loads(pickle.dumps(caught.value))) is OwnMeasureError
 
 
-@pytest.mark.parametrize("degrees", [0, -5, 76, np.nan])
+@pytest.mark.parametrize("own", [light, "light", (light, 3)], ids=["no brackets", "a word", "a number"])
+def test_own_measures_are_a_tuple_of_functions(own):
+    with pytest.raises(OwnMeasureError, match="no tuple of functions"):
+        Measuring(own=own)
+
+
+@pytest.mark.parametrize("degrees", [0, -5, 76, np.nan, "wide"])
 def test_a_band_that_cannot_be_seen_is_refused(degrees):
     with pytest.raises(SurfaceError, match="band"):
         Measuring(band_degrees=degrees)
