@@ -118,13 +118,13 @@ def find_backdrop(lab: NDArray[np.float32], elsewhere: NDArray[np.bool_]) -> Bac
         if fitted is not None:
             ground = np.where(inside[..., None], fitted, ground) if zones.any() else fitted
     off = lab - ground
-    apart = (off * off).sum(axis=-1)
+    apart = np.einsum("...k,...k", off, off)
     plain = float((apart[rim & ~seam] < PLAIN**2).mean())
     if plain < PLAIN_SHARE:
         return None
     like = (apart < 6**2) & ~elsewhere & ~seam
     smooth = _local(off, like)
-    grain = float(np.sqrt(((off - smooth)[like] ** 2).sum(axis=-1).mean())) if like.any() else 0.0
+    grain = float(np.sqrt(((off - smooth)[like] ** 2).sum() / like.sum())) if like.any() else 0.0
     # A zone that could not be told is unlike everything, but not without bound.
     return Backdrop(np.nan_to_num(ground, posinf=200.0) + smooth, plain, grain, seam)
 
@@ -205,13 +205,23 @@ def _surface(
     coefficients[0] = np.median(values[known], axis=0)
     for reach in (25.0, 15.0, 8.0, 6.0, 5.0):
         # Each round takes in all that already looks like backdrop, wherever it is, and lets go of the rest.
-        near = np.linalg.norm(values - design @ coefficients, axis=1) < reach
+        rest = values - design @ coefficients
+        near = np.einsum("ij,ij->i", rest, rest) < reach**2
         chosen = near & (known if reach > 10 else allowed)
         if chosen.sum() < 12:
             break
         coefficients = np.zeros((6, 3))
-        coefficients[free] = np.linalg.lstsq(design[chosen][:, free], values[chosen], rcond=None)[0]
-    return (terms(y, x) @ coefficients).astype(np.float32)
+        # By the normal equations: of some thousand pixels the same surface in a tenth of the time.
+        part = design[chosen][:, free]
+        coefficients[free] = np.linalg.lstsq(part.T @ part, part.T @ values[chosen])[0]
+    # Along x a parabola in each row: a tenth of the work of all terms at all pixels.
+    x, y = np.linspace(-1, 1, columns)[None, :, None], np.linspace(-1, 1, rows)[:, None, None]
+    one, by_x, by_y, by_xx, by_xy, by_yy = coefficients
+    level, slope, bend = (
+        part.astype(np.float32) for part in (one + by_y * y + by_yy * y * y, by_x + by_xy * y, by_xx + 0 * y)
+    )
+    x = x.astype(np.float32)
+    return level + x * (slope + x * bend)
 
 
 def _local(off: NDArray[np.float32], like: NDArray[np.bool_]) -> NDArray[np.float32]:

@@ -19,6 +19,8 @@ BLUR = 2.0
 #: Contrast over the edge, in ΔE*ab, below which nothing is read from it, and that at which it is plain to
 #: see.
 FAINT, PLAIN_TO_SEE = 2.5, 12.0
+#: What it costs to move by one step from a place of the ring to the next, where an edge plain to see is 1.
+MOVE = 0.12
 
 
 @dataclass(frozen=True)
@@ -119,19 +121,19 @@ def _follow(step: NDArray[np.float32], off: NDArray[np.float64]) -> NDArray[np.f
     worth = np.minimum(step, PLAIN_TO_SEE) / PLAIN_TO_SEE - 0.012 * off**2
     count = len(worth)
     order = np.arange(count + count // 2) % count
-    best, came = worth[0].copy(), np.zeros((len(order), len(off)), dtype=np.intp)
-    columns = np.arange(len(off))
-    moves = np.stack([np.clip(columns + move, 0, len(off) - 1) for move in (-1, 0, 1)])
-    cost = np.array([[0.12], [0.0], [0.12]])
+    best = np.full((len(order), len(off) + 2), -np.inf)
+    best[0, 1:-1] = worth[0]
     for turn, at in enumerate(order[1:], start=1):
-        options = best[moves] - cost
-        choice = options.argmax(axis=0)
-        came[turn] = moves[choice, columns]
-        best = options[choice, columns] + worth[at]
-    place, path = int(best.argmax()), np.empty(len(order), dtype=np.intp)
-    for turn in range(len(order) - 1, -1, -1):
+        before = best[turn - 1]
+        aside = np.maximum(before[:-2], before[2:])
+        aside -= MOVE
+        np.maximum(aside, before[1:-1], out=aside)
+        np.add(aside, worth[at], out=best[turn, 1:-1])
+    place, path = int(best[-1].argmax()) - 1, np.empty(len(order), dtype=np.intp)
+    path[-1] = place
+    for turn in range(len(order) - 2, -1, -1):
+        place += int((best[turn, place : place + 3] - (MOVE, 0.0, MOVE)).argmax()) - 1
         path[turn] = place
-        place = came[turn, place]
     shift = np.empty(count)
     # The middle of the walk knows both its sides; its first quarter was gone blindly.
     keep = np.arange(count // 4, count // 4 + count)

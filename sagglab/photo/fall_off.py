@@ -49,7 +49,7 @@ class EvenLight:
 
     def at(self, places: ArrayLike, _tone: Tone) -> NDArray[np.float64]:
         """Relative light at places (x, y), shape ``(..., 2)``: 1."""
-        return np.ones((*np.shape(places)[:-1], 3))
+        return np.broadcast_to(1.0, (*np.shape(places)[:-1], 3))
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,8 @@ class BackdropTrend:
     def at(self, places: ArrayLike, _tone: Tone) -> NDArray[np.float64]:
         """Relative light at places (x, y), shape ``(..., 2)``; 1 in the middle of the frame."""
         across = (np.asarray(places, dtype=float)[..., :1] + 0.5) * 2 / self.columns - 1
-        return np.repeat(np.exp(self.slope * across + self.bend * across**2), 3, axis=-1)
+        light = np.exp(self.slope * across + self.bend * across**2)
+        return np.broadcast_to(light, (*light.shape[:-1], 3))
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ class TargetTrend:
     def at(self, places: ArrayLike, _tone: Tone) -> NDArray[np.float64]:
         """Relative light at places (x, y), shape ``(..., 2)``; 1 in the middle of the target."""
         light = np.exp(across_target(self.to_grid, self.shape, places) @ np.asarray(self.slopes))
-        return np.repeat(light[..., None], 3, axis=-1)
+        return np.broadcast_to(light[..., None], (*light.shape, 3))
 
 
 def across_target(

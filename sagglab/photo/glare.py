@@ -142,7 +142,7 @@ class _View:
         smooth = cv2.GaussianBlur(np.asarray(lab, dtype=np.float32), (0, 0), SMOOTHED_PX * step)[some]
         # As a display shows it: three channels in which the light itself is white.
         light = (lab_to_xyz(smooth) @ _TO_RGB).astype(np.float32)
-        self.least = light.min(axis=-1)
+        self.least = cv2.min(cv2.min(light[..., 0], light[..., 1]), light[..., 2])
         self.lightness = _gradient(np.ascontiguousarray(smooth[..., 0]))
         self.channels = _gradient(light)
 
@@ -189,10 +189,11 @@ class _View:
 def _outward(height: NDArray[np.float64], degrees: NDArray[np.float64], form: Form) -> NDArray[np.float32]:
     """Outward directions (right, up, towards the camera) along the pot's axis; 0 off the pot."""
     slope = gaussian_filter1d(form.slope, SLOPE_SMOOTHED * len(form.slope), mode="nearest")
-    slope = np.interp(height, form.heights, slope)
-    around = np.radians(degrees)
-    facing = np.stack([np.sin(around), -slope, np.cos(around)], axis=-1) / np.hypot(1, slope)[..., None]
-    return np.nan_to_num(facing).astype(np.float32)
+    slope = np.interp(height, form.heights, slope).astype(np.float32)
+    around = np.radians(degrees.astype(np.float32))
+    facing = np.stack([np.sin(around), -slope, np.cos(around)], axis=-1)
+    facing /= np.sqrt(1 + slope * slope)[..., None]
+    return np.nan_to_num(facing, copy=False)
 
 
 def _reduced(mask: NDArray[np.bool_], step: int) -> NDArray[np.bool_]:
@@ -229,7 +230,9 @@ def _gradient(values: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray
 
 def _angle(facing: NDArray[np.float32], directions: NDArray[np.float32]) -> NDArray[np.float32]:
     """Degrees from each pixel's outward direction to the nearest of some, shape (k, 3)."""
-    return np.degrees(np.arccos(np.clip((facing @ directions.T).max(axis=-1), -1, 1)))
+    # One row for each direction: to find the greatest of as many short ones takes some times as long.
+    nearest = (directions @ facing.reshape(-1, 3).T).max(axis=0).reshape(facing.shape[:-1])
+    return np.degrees(np.arccos(np.clip(nearest, -1, 1)))
 
 
 def _outwards(

@@ -22,7 +22,6 @@ from sagglab.photo.measuring import Measuring
 from sagglab.photo.outline import Outline, find_outline
 from sagglab.photo.own_target import Calibrated, calibrate_photo
 from sagglab.photo.patches import target_area
-from sagglab.photo.picture import reduced_places
 from sagglab.photo.shot import Shot
 from sagglab.photo.side import Side, read_side
 from sagglab.photo.target_shot import TargetShot
@@ -32,6 +31,8 @@ from sagglab.targets import Target, read_target
 OUTLINED_AT = 800
 #: The target's frame, which is no pot, reaches this far beyond the outer patches' centres, in patches.
 FRAME = 1.25
+#: A given outline that holds so much of the target is told of: it is no pot's.
+OVER_TARGET = 0.1
 #: The height by the target's scale and that in the table disagree when they are further apart than this: the
 #: target stands nearer or farther than the pot, but not by so much.
 SAME_HEIGHT = 0.15
@@ -155,8 +156,8 @@ def measure_photo(
         if found:
             form, told = _form(found, own, reference, height_cm)
             side = read_side(photo.picture, own.calibration, found, form, measuring)
-    except OwnMeasureError:
-        raise
+    except OwnMeasureError as error:
+        raise OwnMeasureError(f"{photo.path}: {error.where}", error.cause, error.remedy) from error
     except SagglabError as error:
         if error.where != "photograph":
             raise
@@ -211,16 +212,21 @@ def _outline(
     photo: Photo, own: Calibrated, target: Target, given: ArrayLike | str | os.PathLike[str] | None
 ) -> Outline:
     size = photo.picture.size
-    if given is not None:
-        return given_outline(given, size)
     reduced = photo.picture.reduced(OUTLINED_AT)
     if own.borrowed:
         elsewhere = np.zeros(reduced.shape[:2], dtype=bool)
     else:
         shape = target.rows, target.columns
         elsewhere = target_area(own.corners, shape, size, reduced.shape[:2], FRAME)
-    lab = own.calibration.lab(reduced, reduced_places(reduced.shape[:2], size))
-    return find_outline(lab, elsewhere, size)
+    if given is not None:
+        outline = given_outline(given, size)
+        over = (outline.mask(reduced.shape[:2], size) & elsewhere).sum()
+        if not over > OVER_TARGET * elsewhere.sum():
+            return outline
+        cause, remedy = "the outline that was given lies over the target", "mend its places"
+        told = Problem("photos", None, "pot outline", cause, remedy, stops=False)
+        return replace(outline, problems=Problems([*outline.problems, told]))
+    return find_outline(reduced, own.calibration.lab, elsewhere, size)
 
 
 def _form(outline: Outline, own: Calibrated, target: Target, height_cm: float) -> tuple[Form, Problems]:

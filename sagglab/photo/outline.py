@@ -7,7 +7,8 @@ moved onto the edge at the full one, and what speaks for it is weighed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -18,12 +19,15 @@ from sagglab.photo.backdrop import find_backdrop
 from sagglab.photo.edges import refine, ring_of
 from sagglab.photo.evidence import MUCH_UNCLEAR, SURE, Evidence, weigh
 from sagglab.photo.flags import flagged
+from sagglab.photo.picture import reduced_places
 from sagglab.photo.standing_out import Thing, find_things
 from sagglab.photo.turned import turned_form
 from sagglab.photo.turntable import without_turntable
 
 #: Longest side at which the pot is searched for; the ring is then refined at the size that was given.
 SEARCHED_AT = 400
+#: How far beyond the rough ring the edge is looked for, with room for what is read beside it, px.
+BESIDE = 20
 #: Confidence at the most when the frame cuts the pot.
 CUT_SURE = 0.75
 
@@ -96,13 +100,21 @@ def _crossings(
     return row, x[side] + (row - y[side]) * (x2[side] - x[side]) / (y2[side] - y[side])
 
 
-def find_outline(lab: NDArray[np.floating], elsewhere: NDArray[np.bool_], of: tuple[int, int]) -> Outline:
+def find_outline(
+    light: NDArray[np.float32],
+    to_lab: Callable[[NDArray[np.float32], NDArray[np.float64]], NDArray[np.floating]],
+    elsewhere: NDArray[np.bool_],
+    of: tuple[int, int],
+) -> Outline:
     """Find the one pot that stands on a plain backdrop.
 
     Parameters
     ----------
-    lab : ndarray, shape (rows, columns, 3)
-        CIELAB of the photograph, reduced to 800 pixels or less on its longest side.
+    light : ndarray of float32, shape (rows, columns, 3)
+        Linear light of the photograph, reduced to 800 pixels or less on its longest side.
+    to_lab : callable
+        CIELAB of light at places (x, y) of the full photograph, as `Calibration.lab` gives it. It is asked
+        for the picture at half the size and for the pot's own rectangle, which are half the pixels.
     elsewhere : ndarray of bool, shape (rows, columns)
         Where the target is, and so no pot.
     of : (rows, columns)
@@ -118,10 +130,10 @@ def find_outline(lab: NDArray[np.floating], elsewhere: NDArray[np.bool_], of: tu
     OutlineError
         Two things or more stand out, each large enough to be a pot.
     """
-    lab = lab.astype(np.float32)
     shrink = min(1.0, SEARCHED_AT / max(elsewhere.shape))
     size = round(elsewhere.shape[1] * shrink), round(elsewhere.shape[0] * shrink)
-    small = cv2.resize(lab, size, interpolation=cv2.INTER_AREA)
+    small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
+    small = to_lab(small, reduced_places(size[::-1], of)).astype(np.float32)
     small_elsewhere = cv2.resize(elsewhere.astype(np.uint8), size, interpolation=cv2.INTER_AREA) > 0
     small = cv2.GaussianBlur(small, (0, 0), 0.8)
     backdrop = find_backdrop(small, small_elsewhere)
@@ -157,7 +169,15 @@ def find_outline(lab: NDArray[np.floating], elsewhere: NDArray[np.bool_], of: tu
     mask = turned_form(small, backdrop, thing.region, small_elsewhere, unlike, no_shadow)
     scale = np.array(elsewhere.shape[::-1]) / size
     rough = ring_of(mask, 1.5 / scale[0])
-    edge = refine(lab, (rough + 0.5) * scale - 0.5)
+    rough = (rough + 0.5) * scale - 0.5
+    corner = np.maximum(np.floor(rough.min(axis=0) - BESIDE), 0).astype(int)
+    end = np.ceil(rough.max(axis=0) + BESIDE).astype(int)
+    here = np.s_[corner[1] : end[1], corner[0] : end[0]]
+    near, pitch = light[here], np.array(of[::-1]) / elsewhere.shape[::-1]
+    places = reduced_places(near.shape[:2], tuple(near.shape[:2] * pitch[::-1])) + corner * pitch
+    lab = to_lab(near, places).astype(np.float32)
+    edge = refine(lab, rough - corner)
+    edge = replace(edge, ring=edge.ring + corner)
     evidence = weigh(edge, scale, thing.region, mask, no_shadow, backdrop.plain)
     ring = (edge.ring + 0.5) * (np.array(of[::-1]) / elsewhere.shape[::-1]) - 0.5
     # Of a pot that the frame cuts nobody knows where it ends.

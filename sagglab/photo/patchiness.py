@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from sagglab.photo.unrolled import SurfaceMap
-from sagglab.photo.variogram import cells, variogram
+from sagglab.photo.variogram import Mottle
 
 AXES = ("L*", "a*", "b*")
 
 
-def patchiness(surface_map: SurfaceMap, band_degrees: float) -> dict[str, float]:
+def patchiness(mottle: Mottle) -> dict[str, float]:
     """Measure the patchiness of the band.
 
     Parameters
     ----------
-    surface_map : SurfaceMap
-    band_degrees : float
-        Half the width of the band, in degrees around the axis.
+    mottle : Mottle
 
     Returns
     -------
@@ -36,11 +33,9 @@ def patchiness(surface_map: SurfaceMap, band_degrees: float) -> dict[str, float]
     17 % too long for spherical ones of 20 mm.
     """
     measures = {f"{axis} {what}": np.nan for axis in AXES for what in ("range [mm]", "sill")}
-    if not np.isfinite(surface_map.radius_mm).all():
+    if not mottle.to_scale:
         return measures
-    seen = variogram(cells(surface_map, band_degrees, surface_map.radius_mm, surface_map.step_mm))
-    for k, axis in enumerate(AXES):
-        model = seen.fit(k)
-        if model is not None and not model.range > seen.reach:
+    for axis, model in zip(AXES, mottle.models, strict=True):
+        if model is not None and not model.range > mottle.reach:
             measures |= {f"{axis} range [mm]": model.range, f"{axis} sill": model.sill}
     return measures

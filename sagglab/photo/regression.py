@@ -8,7 +8,7 @@ shrinkage, white stays white.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -261,9 +261,24 @@ def fit_regressions(
     candidates : sequence of (method, shrinkage)
         Keys of ``METHODS``, and how strongly departures from linear are shrunk.
     """
-    # Candidates of one method differ by their cost alone.
-    squares = {method: _Square.of(rgb, patches, weights, method) for method, _ in candidates}
-    return tuple(squares[method].fit(patches, method, shrinkage) for method, shrinkage in candidates)
+    return fit_again(rgb, patches, candidates)(weights)
+
+
+def fit_again(
+    rgb: NDArray[np.float64], patches: Patches, candidates: Sequence[tuple[str, float]]
+) -> Callable[[NDArray[np.float64]], tuple[Fit, ...]]:
+    """Make what fits regressions by weights, to be asked with one set of weights after the other.
+
+    Parameters are those of `fit_regressions`, which is asked once.
+    """
+    # Candidates of one method differ by their cost alone, and weights leave its terms as they are.
+    designs = {method: _Design.of(rgb, patches, method) for method, _ in candidates}
+
+    def fits(weights: NDArray[np.float64]) -> tuple[Fit, ...]:
+        squares = {method: _Square.of(design, weights) for method, design in designs.items()}
+        return tuple(squares[method].fit(patches, method, shrinkage) for method, shrinkage in candidates)
+
+    return fits
 
 
 def fit_regression(
@@ -274,19 +289,15 @@ def fit_regression(
 
 
 @dataclass(frozen=True)
-class _Square:
-    """A method's least squares before departures from linear are shrunk."""
+class _Design:
+    """A method's equations, before they are weighted."""
 
     departing: NDArray[np.float64]
     rows: NDArray[np.float64]
     wanted: NDArray[np.float64]
-    weighted: NDArray[np.float64]
-    square: NDArray[np.float64]
 
     @classmethod
-    def of(
-        cls, rgb: NDArray[np.float64], patches: Patches, weights: NDArray[np.float64], method: str
-    ) -> _Square:
+    def of(cls, rgb: NDArray[np.float64], patches: Patches, method: str) -> _Design:
         count, exponents = len(rgb), METHODS[method]
         size = 3 + len(exponents)
         # Departures of the extra terms from their arithmetic counterparts, as columns of the terms.
@@ -295,20 +306,33 @@ class _Square:
         design = terms(method, rgb) @ departing
         # Row (patch, l), column (term, x): one least squares for all of XYZ, since slopes join X, Y and Z.
         rows = (design[:, None, :, None] * patches.slopes[:, :, None, :]).reshape(count * 3, size * 3)
-        wanted = (patches.slopes @ patches.xyz[..., None]).ravel()
-        weighted = rows * np.repeat(weights, 3)[:, None]
-        return cls(departing, rows, wanted, weighted, rows.T @ weighted)
+        return cls(departing, rows, (patches.slopes @ patches.xyz[..., None]).ravel())
+
+
+@dataclass(frozen=True)
+class _Square:
+    """A method's least squares before departures from linear are shrunk."""
+
+    design: _Design
+    weighted: NDArray[np.float64]
+    square: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, design: _Design, weights: NDArray[np.float64]) -> _Square:
+        weighted = design.rows * np.repeat(weights, 3)[:, None]
+        return cls(design, weighted, design.rows.T @ weighted)
 
     def fit(self, patches: Patches, method: str, shrinkage: float) -> Fit:
-        size, count = len(self.departing), len(self.rows) // 3
+        departing, rows, wanted = self.design.departing, self.design.rows, self.design.wanted
+        size, count = len(departing), len(rows) // 3
         cost = np.full(3 * size, shrinkage)
         cost[:9] = 1e-9
         onto = np.linalg.solve(self.square + np.diag(cost), self.weighted.T)
-        solved = onto @ self.wanted
-        hat = (self.rows @ onto).reshape(count, 3, count, 3).swapaxes(1, 2)
+        solved = onto @ wanted
+        hat = (rows @ onto).reshape(count, 3, count, 3).swapaxes(1, 2)
         return Fit(
-            Regression(method, shrinkage, self.departing @ solved.reshape(size, 3)),
+            Regression(method, shrinkage, departing @ solved.reshape(size, 3)),
             patches,
-            (self.wanted - self.rows @ solved).reshape(count, 3),
+            (wanted - rows @ solved).reshape(count, 3),
             hat,
         )

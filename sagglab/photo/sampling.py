@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from sagglab.photo.unrolled import SurfaceMap
-from sagglab.photo.variogram import WITHIN_SQUARE, Cells, Model, cells, variogram
+from sagglab.photo.variogram import WITHIN_SQUARE, Cells, Model, Mottle
 
 #: Turn of a block around the axis.
 BLOCK_DEGREES = 2
 
 
-def sampling_error(surface_map: SurfaceMap, band_degrees: float) -> NDArray[np.float64]:
+def sampling_error(mottle: Mottle) -> NDArray[np.float64]:
     """Tell the standard error of the band's mean L*, a*, b* as the mean of the pot's whole side.
 
     The band and the whole side are cut into blocks of some millimetres. How unlike two blocks are by their
@@ -22,10 +23,9 @@ def sampling_error(surface_map: SurfaceMap, band_degrees: float) -> NDArray[np.f
 
     Parameters
     ----------
-    surface_map : SurfaceMap
-    band_degrees : float
-        Half the width of the band, in degrees around the axis. What is measured in the band counts as
-        sampled: with a map that goes all around and 180 there is no error but for what is blank.
+    mottle : Mottle
+        Of the band. What is measured in it counts as sampled: where it goes all around there is no error but
+        for what is blank.
 
     Returns
     -------
@@ -45,21 +45,11 @@ def sampling_error(surface_map: SurfaceMap, band_degrees: float) -> NDArray[np.f
     N. Cressie, Statistics for spatial data, revised ed., Wiley (1993), section 3.2: the variance of a sum of
     contrasts, minus the double sum of the semivariances.
     """
-    radius, step = surface_map.radius_mm, surface_map.step_mm
-    if not np.isfinite(radius).all():
-        # As wide as high: only the proportion tells, since the variogram is then in the same unknown unit.
-        radius, step = np.full(len(radius), 0.5), np.full(len(step), 1 / len(step))
-    part = cells(surface_map, band_degrees, radius, step)
-    errors = np.full(3, np.nan)
+    part = mottle.part
     if not part.area.any():
-        return errors
-    seen = variogram(part)
-    contrast = _contrast(part)
-    for k in range(3):
-        model = seen.fit(k)
-        if model is not None:
-            errors[k] = np.sqrt(max(0.0, _variance(model, part, contrast)))
-    return errors
+        return np.full(3, np.nan)
+    variances = _variances(mottle.models, part, _contrast(part))
+    return np.sqrt(np.maximum(0.0, variances))
 
 
 def _contrast(part: Cells) -> NDArray[np.float64]:
@@ -72,21 +62,27 @@ def _contrast(part: Cells) -> NDArray[np.float64]:
     return band / band.sum() - whole / whole.sum()
 
 
-def _variance(model: Model, part: Cells, contrast: NDArray[np.float64]) -> float:
+def _variances(
+    models: Sequence[Model | None], part: Cells, contrast: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Variance of the contrast by each model; NaN without one."""
     rows, around = contrast.shape
     upper, lower = np.triu_indices(rows)
     radius = (part.radius[upper] + part.radius[lower]) / 2
     # A turn and its opposite are as far apart: half the circle is enough.
-    turns = np.radians(BLOCK_DEGREES) * np.arange(around // 2 + 1)
-    distance = np.hypot((part.along[lower] - part.along[upper])[:, None], radius[:, None] * turns)
+    turns = np.arange(around // 2 + 1)
+    distance = np.hypot(
+        (part.along[lower] - part.along[upper])[:, None],
+        radius[:, None] * (np.radians(BLOCK_DEGREES) * turns),
+    )
     # A block with itself: its places are not all one.
     side = np.sqrt(part.radius * np.radians(BLOCK_DEGREES) * part.step)
     distance[upper == lower, 0] = WITHIN_SQUARE * side
-    semivariance = model(distance)
-    # All turns alike: the sum over pairs of turns is one over frequencies.
-    spectrum = fft.irfft(semivariance, around, axis=1)[:, : around // 2 + 1] * around
+    # What two rows' weights, turned against each other, sum to in products: a correlation, by frequencies.
     parts = fft.rfft(contrast, axis=1)
-    twice = np.where((np.arange(around // 2 + 1) == 0) | (2 * np.arange(around // 2 + 1) == around), 1, 2)
-    products = (parts[upper].conj() * parts[lower]).real
-    pairs = np.where(upper == lower, 1, 2)
-    return -float(pairs @ (products * spectrum) @ twice) / around
+    products = fft.irfft((parts[upper].conj() * parts[lower]).real, around, axis=1)[:, : len(turns)]
+    products *= np.where(upper == lower, 1, 2)[:, None]
+    products *= np.where((turns == 0) | (2 * turns == around), 1, 2)
+    return np.array(
+        [np.nan if model is None else -np.vdot(products, model(distance)) for model in models], dtype=float
+    )

@@ -24,6 +24,8 @@ LEAST_BORDERS = 4
 
 # Borders fitted in each direction, the strongest; places read along and across a border at most.
 _BORDERS, _LINES, _POINTS = 8, 12, 200
+# Steps of the fit: after 8 the blur was within 0.00002 px of that after 10, in nine photographs.
+_ROUNDS = 8
 
 
 def edge_blur(
@@ -106,13 +108,7 @@ def _strips(
     pixels, middles = pixels[inside], middles[inside]
     if not len(pixels):
         return np.empty((0, 0)), np.empty((0, 0))
-    light = picture.at(pixels[..., 0], pixels[..., 1]).astype(float)
-    ends = [cv2.perspectiveTransform((middles + s * ALONG * along)[None], homography)[0] for s in (-1, 1)]
-    tangent = ends[1] - ends[0]
-    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=-1)
-    normal /= np.maximum(np.hypot(*normal.T), 1e-9)[:, None]
-    middle = cv2.perspectiveTransform(middles[None], homography)[0]
-    offset = np.einsum("bpi,bi->bp", pixels - middle[:, None], normal)
+    light = picture.at(pixels[..., 0], pixels[..., 1])
     # The channel in which a border is strongest.
     contrast = np.ptp(np.quantile(light, [0.05, 0.95], axis=1), axis=0)
     strongest = contrast.argmax(axis=1)
@@ -120,7 +116,15 @@ def _strips(
     contrast = contrast.max(axis=1)
     best = np.argsort(-contrast, kind="stable")[:_BORDERS]
     best = best[contrast[best] > LEAST_CONTRAST * float(light.max())]
-    return offset[best], light[best]
+    if not len(best):
+        return np.empty((0, 0)), np.empty((0, 0))
+    pixels, middles, light = pixels[best], middles[best], light[best].astype(float)
+    ends = [cv2.perspectiveTransform((middles + s * ALONG * along)[None], homography)[0] for s in (-1, 1)]
+    tangent = ends[1] - ends[0]
+    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=-1)
+    normal /= np.maximum(np.hypot(*normal.T), 1e-9)[:, None]
+    middle = cv2.perspectiveTransform(middles[None], homography)[0]
+    return np.einsum("bpi,bi->bp", pixels - middle[:, None], normal), light
 
 
 def _two_steps(
@@ -148,16 +152,15 @@ def _settled(
     places: NDArray[np.float64],
     profile: NDArray[np.float64],
     weight: NDArray[np.float64],
-    rounds: int = 10,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     # Levenberg and Marquardt's steps for all borders at once; the three levels of light are linear, and are
-    # solved for within. A photograph takes 45 ms; scipy.optimize.least_squares, border by border, took 350 to
-    # 470 ms for the same blur within 0.005 px.
+    # solved for within. A photograph takes 20 to 40 ms; scipy.optimize.least_squares, border by border, took
+    # 350 to 470 ms for the same blur within 0.005 px.
     damping = np.full(len(parameters), 1e-2)
     residual = _residual(parameters, places, profile, weight)
     error = (residual**2).sum(axis=1)
     scale = np.ptp(places) * np.array([1e-3, 1e-3, 0]) + [0, 0, 1e-2]
-    for _ in range(rounds):
+    for _ in range(_ROUNDS):
         beside = _residual(parameters + np.diag(scale)[:, None], places, profile, weight)
         slopes = np.moveaxis((beside - residual) / scale[:, None, None], 0, -1)
         square = np.swapaxes(slopes, 1, 2) @ slopes

@@ -12,8 +12,8 @@ from sagglab.photo.fall_off import EvenLight, Light, TargetTrend, across_target,
 from sagglab.photo.flat import FlatField
 from sagglab.photo.patches import grid_to_picture
 from sagglab.photo.picture import Picture
-from sagglab.photo.regression import CANDIDATES, Fit, Patches, fit_regression, fit_regressions
-from sagglab.photo.tone import Tone, fit_tone
+from sagglab.photo.regression import CANDIDATES, Fit, Patches, fit_again, fit_regression, fit_regressions
+from sagglab.photo.tone import AS_IT_IS, Tone, fit_tone
 
 #: Fewest neutral patches that still make a curve, so that doubtful ones can be left out of it.
 LEAST_NEUTRALS = 4
@@ -69,15 +69,15 @@ class Seen:
         """Fit the tone to the chosen patches in a light."""
         shown, reference = self.shown[chosen], self.patches.xyz[chosen, 1:2]
         places = self.places.reshape(-1, 2)[chosen]
-        tone, known = fit_tone(shown, reference), np.ones_like(shown)
+        tone, known = AS_IT_IS, None
         if not chosen.any():
-            return tone  # a target without greys: as it is
+            return tone  # a target without greys
         # A flat field's own tone must be undone to know the light, and the light at each neutral patch to
-        # know the tone. Two rounds settle both to 1e-6, since the light differs by little over a target. No
+        # know the tone. Three rounds settle both to 1e-6, since the light differs by little over a target. No
         # other light depends on the tone.
-        for _ in range(2):
+        for _ in range(3):
             there = light.at(places, tone)
-            if (there == known).all():
+            if known is not None and (there == known).all():
                 break
             tone, known = fit_tone(shown, reference * there), there
         return tone
@@ -215,11 +215,11 @@ def _fitted(seen: Seen, light: Light, in_tone: NDArray[np.bool_]) -> Solution:
     tone = seen.tone(light, in_tone)
     relative = seen.relative(light, tone)
     good = seen.base == 1
-    following = seen.base
+    fit, following = fit_again(relative, seen.patches, CANDIDATES), seen.base
     # Three rounds: weights that follow the errors, and errors that follow the weights, then change by 1 %.
     for _ in range(3):
         weights = following
-        fits = fit_regressions(relative, seen.patches, weights, CANDIDATES)
+        fits = fit(weights)
         errors = seen.errors(np.array([fit.left_out() for fit in fits]))
         scores = np.average(errors, axis=1, weights=weights)
         chosen = int(scores.argmin())

@@ -46,6 +46,12 @@ class Curve:
     veil: float
 
     @classmethod
+    def straight(cls) -> Curve:
+        """Make the curve that leaves the light as it is."""
+        ends = np.array([_DARKEST, _BRIGHTEST])
+        return cls(ends, ends, 0.0)
+
+    @classmethod
     def through(cls, shown: NDArray[np.float64], light: NDArray[np.float64]) -> Curve:
         """Make a curve through patches' `shown` and `light`, shape (n,), in any order."""
         kept: list[int] = []
@@ -55,8 +61,7 @@ class Curve:
                 kept.append(patch)
         # Fewer than three different neutrals say nothing of a curve: the channel is left as it is.
         if len(kept) < 3:
-            ends = np.array([_DARKEST, _BRIGHTEST])
-            return cls(ends, ends, 0.0)
+            return cls.straight()
         shown, light = shown[kept], light[kept]
         logs = np.log(shown), np.log(light)
         slopes = monotone_slopes(*logs)
@@ -167,6 +172,10 @@ class Tone:
     def _tables(self) -> list[NDArray[np.float32]]:
         steps = np.arange(_TABLE + 1) / _TABLE
         return [curve(steps).astype(np.float32) for curve in self.curves]
+
+
+#: The tone that leaves the light as it is.
+AS_IT_IS = Tone((Curve.straight(), Curve.straight(), Curve.straight()))
 
 
 def fit_tone(shown: NDArray[np.float64], light: NDArray[np.float64]) -> Tone:

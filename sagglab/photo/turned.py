@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from sagglab.photo.backdrop import Backdrop
@@ -121,14 +122,21 @@ def _best(
     """Find worth, axis, first row and radii of the best form by dynamic programming, for all axes at once."""
     centres = reach + np.arange(-ASIDE, ASIDE + 1, TRIED)
     radii = np.arange(4, reach - ASIDE)
-    right, left = centres[:, None] + radii, centres[:, None] - radii
+
+    def right(values: NDArray[np.float32], beyond: int = 0) -> NDArray[np.float32]:
+        first = centres[0] + radii[0] + beyond
+        return sliding_window_view(values, len(radii), axis=1)[:, first::TRIED][:, : len(centres)]
+
+    def left(values: NDArray[np.float32]) -> NDArray[np.float32]:
+        first = centres[0] - radii[-1]
+        return sliding_window_view(values, len(radii), axis=1)[:, first::TRIED, ::-1][:, : len(centres)]
 
     def within(values: NDArray[np.float32]) -> NDArray[np.float32]:
         sums = np.pad(np.cumsum(values, axis=1), ((0, 0), (1, 0)))
-        return sums[:, right + 1] - sums[:, left]
+        return right(sums, 1) - left(sums)
 
     side = cv2.dilate(side, np.ones((1, 3), np.uint8))
-    worth = within(score) + SIDE * (side[:, right] + side[:, left])
+    worth = within(score) + SIDE * (right(side) + left(side))
     ends = END * within(cv2.dilate(end, np.ones((3, 1), np.uint8)))
     value = np.empty_like(worth)
     wide = len(radii)
@@ -152,28 +160,32 @@ def _profile(worth: NDArray[np.float32], ends: NDArray[np.float32]) -> tuple[flo
     """
     tall, wide = worth.shape
     slopes = np.arange(-FLARE, FLARE + 1)
-    value = np.full((tall, len(slopes), wide), -np.inf, dtype=np.float32)
-    came = np.full(value.shape, 2, dtype=np.int8)
+    value = np.empty((tall, len(slopes), wide), dtype=np.float32)
     value[0] = worth[0] + ends[0]
     padded = np.full((len(slopes) + 2, wide + 2 * FLARE), -np.inf, dtype=np.float32)
-    # The radius before, for each slope and radius now.
+    # For each slope and radius now, where the radius before is, with the slope as it was or one beside it.
     before = FLARE + np.arange(wide)[None] - slopes[:, None]
-    slope_rows = np.arange(len(slopes))[:, None]
+    before = before + (1 + np.arange(len(slopes))[:, None]) * padded.shape[1]
     for row in range(1, tall):
         padded[1:-1, FLARE:-FLARE] = value[row - 1]
-        best = padded[slope_rows + 1, before]
-        choice = np.zeros(best.shape, dtype=np.int8)
-        for change in (-1, 1):
-            other = padded[slope_rows + 1 + change, before] - BEND
-            better = other > best
-            best[better], choice[better] = other[better], change
-        starts = ends[row][None] > best
-        choice[starts] = 2
-        came[row] = choice
-        value[row] = worth[row] + np.where(starts, ends[row][None], best)
-    row, slope, k = np.unravel_index(np.argmax(value + ends[:, None]), value.shape)
-    total, path = float(value[row, slope, k] + ends[row, k]), [int(k)]
-    while (change := came[row, slope, k]) != 2:
-        k, slope, row = k - slopes[slope], slope + change, row - 1
-        path.append(int(k))
-    return total, int(row), np.array(path[::-1])
+        best = padded.take(before - padded.shape[1])
+        np.maximum(best, padded.take(before + padded.shape[1]), out=best)
+        best -= BEND
+        np.maximum(best, padded.take(before), out=best)
+        np.maximum(best, ends[row], out=best)
+        np.add(best, worth[row], out=value[row])
+    row, slope, k = map(int, np.unravel_index(np.argmax(value + ends[:, None]), value.shape))
+    total, path = float(value[row, slope, k] + ends[row, k]), [k]
+    while row:
+        last = k - int(slopes[slope])
+        best, came = -np.inf, slope
+        for change in (0, -1, 1) if 0 <= last < wide else ():
+            if 0 <= slope + change < len(slopes):
+                other = value[row - 1, slope + change, last] - BEND * abs(change)
+                if other > best:
+                    best, came = other, slope + change
+        if ends[row, k] > best:
+            break
+        k, slope, row = last, came, row - 1
+        path.append(k)
+    return total, row, np.array(path[::-1])

@@ -94,8 +94,8 @@ class Variogram:
     within: float
     reach: float
 
-    def fit(self, coordinate: int) -> Model | None:
-        """Fit that model which comes nearest; None where there are too few distances.
+    def fit(self) -> tuple[Model | None, Model | None, Model | None]:
+        """Fit to each of L*, a*, b* the model which comes nearest; None where there are too few distances.
 
         Distances near 0, which tell the range, count the more: weights are the number of pairs by the squared
         distance, which at small distances is Cressie's (1985) but does not hang on the scatter of the figures
@@ -108,24 +108,29 @@ class Variogram:
         ----------
         N. Cressie, Fitting variogram models by weighted least squares, Mathematical Geology 17 (1985).
         """
-        seen = self.semivariance[:, coordinate]
-        if len(seen) < 4:
-            return None
-        if seen.max() < 1e-9:
-            return Model("spherical", np.nan, 0.0)
+        if len(self.distance) < 4:
+            return None, None, None
         count = int(np.log(LONGEST * self.reach / self.distance[0]) / np.log(_STEP)) + 1
         ranges = self.distance[0] * _STEP ** np.arange(count)
         weights = self.pairs / self.distance**2
-        best, least = None, np.inf
-        for name, model in MODELS.items():
+        sills, explained = [], []
+        for model in MODELS.values():
             shape = model(self.distance / ranges[:, None]) - model(self.within / ranges)[:, None]
             shape = np.maximum(shape, 0)
-            sill = shape @ (weights * seen) / (shape**2 @ weights)
-            missed = (seen - sill[:, None] * shape) ** 2 @ weights
-            at = missed.argmin()
-            if missed[at] < least:
-                best, least = Model(name, float(ranges[at]), float(sill[at])), missed[at]
-        return best
+            product = shape @ (weights[:, None] * self.semivariance)
+            sills.append(product / (shape**2 @ weights)[:, None])
+            # What the sill that fits best takes off the sum of squares: the more, the nearer.
+            explained.append(sills[-1] * product)
+        names = list(MODELS)
+        return tuple(
+            Model("spherical", np.nan, 0.0)
+            if self.semivariance[:, k].max() < 1e-9
+            else Model(names[which], float(ranges[at]), float(sills[which][at, k]))
+            for k, (which, at) in enumerate(
+                np.unravel_index(np.argmax(part), part.shape)
+                for part in np.moveaxis(np.array(explained), -1, 0)
+            )
+        )
 
 
 @dataclass(frozen=True)
@@ -268,3 +273,43 @@ def variogram(part: Cells) -> Variogram:
         semivariance[:, k] = (np.bincount(number, sums) / 2)[filled] / total[filled]
     mean = np.bincount(number, (distance * pairs)[counted])[filled] / total[filled]
     return Variogram(mean, np.maximum(semivariance, 0), total[filled], within, reach)
+
+
+@dataclass(frozen=True)
+class Mottle:
+    """How the colours of a map's band are spread over it.
+
+    Attributes
+    ----------
+    part : Cells
+    reach : float
+        The farthest distance that counts.
+    models : tuple of three Model or None
+        Variograms fitted to L*, a*, b*.
+    to_scale : bool
+        Whether lengths are in millimetres; else the pot counts as one high and one wide.
+    """
+
+    part: Cells
+    reach: float
+    models: tuple[Model | None, Model | None, Model | None]
+    to_scale: bool
+
+
+def read_mottle(surface_map: SurfaceMap, band_degrees: float) -> Mottle:
+    """Read how the colours of the band are spread over it.
+
+    Parameters
+    ----------
+    surface_map : SurfaceMap
+    band_degrees : float
+        Half the width of the band, in degrees around the axis.
+    """
+    radius, step = surface_map.radius_mm, surface_map.step_mm
+    to_scale = bool(np.isfinite(radius).all())
+    if not to_scale:
+        # Only the proportion tells, since ranges are then in the same unknown unit.
+        radius, step = np.full(len(radius), 0.5), np.full(len(step), 1 / len(step))
+    part = cells(surface_map, band_degrees, radius, step)
+    seen = variogram(part)
+    return Mottle(part, seen.reach, seen.fit(), to_scale)

@@ -58,6 +58,10 @@ def draw(seed, kind):
     return srgb, corners, pot
 
 
+def _lab(light, _places):
+    return xyz_to_lab(linear_to_xyz(light))
+
+
 def outlined(seed, kind):
     """Find the outline of one scene, and set it beside the truth."""
     cv2.setNumThreads(1)
@@ -71,11 +75,10 @@ def outlined(seed, kind):
     elsewhere = np.zeros(reduced.shape[:2], dtype=bool)
     if np.isfinite(corners).all():
         elsewhere = target_area(corners, (4, 6), size, reduced.shape[:2], 1.25)
-    lab = xyz_to_lab(linear_to_xyz(reduced))
     row = {"seed": seed, "kind": kind, "overlap": 0.0, "confidence": 0.0, "off, px": np.nan, "told": ""}
     start = time.process_time()
     try:
-        found = find_outline(lab, elsewhere, size)
+        found = find_outline(reduced, _lab, elsewhere, size)
     except OutlineError as error:
         return row | {"told": error.cause, "seconds": time.process_time() - start}
     row["seconds"] = time.process_time() - start

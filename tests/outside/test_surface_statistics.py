@@ -14,6 +14,7 @@ from sagglab.photo.palette import palette
 from sagglab.photo.patchiness import patchiness
 from sagglab.photo.sampling import sampling_error
 from sagglab.photo.unrolled import SurfaceMap
+from sagglab.photo.variogram import read_mottle
 
 #: A cylinder: radius and height in mm, cells of half a millimetre, averaged to degrees around.
 RADIUS, HEIGHT = 50.0, 100.0
@@ -69,7 +70,7 @@ def test_patchiness_of_simulated_fields(model, practical_range, within):
     whose range is longer: the mean over 30 was 23.5 mm.
     """
     drawn = [field for seed in range(84_000, 84_015) for field in fields(model, practical_range, seed)]
-    found = [patchiness(view_of(field), 37) for field in drawn]
+    found = [patchiness(read_mottle(view_of(field), 37)) for field in drawn]
     ranges = np.array([each["L* range [mm]"] for each in found])
     # A field whose own few patches look longer than half the pot is blank.
     assert np.isfinite(ranges).sum() >= 25
@@ -102,7 +103,7 @@ def test_sampling_error_of_simulated_fields(model, practical_range, within):
     power = np.abs(fft.fft2(weights)) ** 2
     truth = np.sqrt((power * fft.fft2(covariance).real).sum() / weights.size)
     drawn = [field for seed in range(83_000, 83_015) for field in fields(model, practical_range, seed)]
-    errors = np.array([sampling_error(view_of(field), 37) for field in drawn])
+    errors = np.array([sampling_error(read_mottle(view_of(field), 37)) for field in drawn])
     assert errors[:, 0].mean() == pytest.approx(truth, rel=within)
     assert errors[:, 1] == pytest.approx(errors[:, 0] / 2)
 

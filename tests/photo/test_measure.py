@@ -14,7 +14,7 @@ from PIL import Image
 
 from sagglab.colour import delta_e_2000, linear_to_srgb, linear_to_xyz, srgb_to_linear
 from sagglab.columns import MEASURES
-from sagglab.errors import MissingFileError, OutlineError, PhotoError, TargetError
+from sagglab.errors import MissingFileError, OutlineError, OwnMeasureError, PhotoError, TargetError
 from sagglab.photo.image import read_photo
 from sagglab.photo.measure import measure_photo
 from sagglab.photo.measuring import Measuring
@@ -466,3 +466,17 @@ def test_an_outline_of_a_few_pixels_makes_no_fault(scene_file, scene, own_target
     places = [[x, y], [x + wide, y], [x + wide, y + high], [x, y + high]]
     found = measure_photo(scene_file, own_target, corners=scene.corners, outline=places)
     assert found.table["found outline"].item()
+
+
+def test_a_given_outline_over_the_target_is_taken_and_told(own, scene, scene_file, own_target):
+    (left, top), (right, low) = scene.corners.min(axis=0), scene.corners.max(axis=0)
+    over = [[left, top], [right, top], [right, low], [left, low]]
+    found = measure_photo(scene_file, own_target, corners=scene.corners, outline=over)
+    assert "the outline that was given lies over the target" in found.problems.told
+    assert "given" not in own.problems.told
+
+
+def test_a_failing_own_measure_names_the_photograph(scene_file, scene, own_target):
+    failing = Measuring(own=(lambda lab, weights, surface_map: 1 / 0,))
+    with pytest.raises(OwnMeasureError, match=r"pot\.png: your own measure .* it fails: ZeroDivisionError"):
+        measure_photo(scene_file, own_target, corners=scene.corners, outline=scene.pot, measuring=failing)

@@ -17,16 +17,21 @@ def overlap(one, other):
     return (one & other).sum() / (one | other).sum()
 
 
+def to_lab(light, places):
+    assert places.shape == (*light.shape[:2], 2)
+    return xyz_to_lab(linear_to_xyz(light))
+
+
 def look(srgb, corners, scale=2 / 3):
-    """Make of a scene what `find_outline` takes: CIELAB, where the target is, and the photograph's size."""
+    """Make of a scene what `find_outline` takes."""
     linear = srgb_to_linear(srgb.astype(np.float32) / 255)
     size = round(srgb.shape[1] * scale), round(srgb.shape[0] * scale)
-    lab = xyz_to_lab(linear_to_xyz(cv2.resize(linear, size, interpolation=cv2.INTER_AREA)))
-    elsewhere = np.zeros(lab.shape[:2], dtype=np.uint8)
+    light = cv2.resize(linear, size, interpolation=cv2.INTER_AREA)
+    elsewhere = np.zeros(light.shape[:2], dtype=np.uint8)
     middle = corners.mean(axis=0)
     around = (middle + (corners - middle) * 1.6) * scale
     cv2.fillPoly(elsewhere, [np.rint(around).astype(np.int32)], 1)
-    return lab, elsewhere.astype(bool), srgb.shape[:2]
+    return light, to_lab, elsewhere.astype(bool), srgb.shape[:2]
 
 
 @pytest.fixture(scope="module")
@@ -102,8 +107,8 @@ def test_ring_lies_on_the_edge_to_a_fraction_of_a_pixel(pot, ground):
     )
     light = cv2.GaussianBlur(ground + (pot - ground) * cover, (0, 0), 0.6)
     light += np.random.default_rng(1).normal(0, 0.002, light.shape)
-    lab = xyz_to_lab(linear_to_xyz(np.repeat(light[..., None], 3, axis=-1)))
-    found = find_outline(lab, np.zeros(lab.shape[:2], dtype=bool), (1200, 1800))
+    light = np.repeat(light[..., None], 3, axis=-1).astype(np.float32)
+    found = find_outline(light, to_lab, np.zeros(light.shape[:2], dtype=bool), (1200, 1800))
     ring = (found.rings[0] + 0.5) / 3 - 0.5
     at = (ring - middle) / half
     far = (np.hypot(*at.T) - 1) / np.hypot(*(at / half / np.hypot(*at.T)[:, None]).T)
@@ -122,16 +127,16 @@ def test_target_alone_has_no_pot(scenes):
 
 
 def test_target_that_was_not_found_is_no_pot(scene):
-    lab, elsewhere, size = look(scene.srgb, scene.corners)
-    found = find_outline(lab, np.zeros_like(elsewhere), size)
+    light, _, elsewhere, size = look(scene.srgb, scene.corners)
+    found = find_outline(light, to_lab, np.zeros_like(elsewhere), size)
     assert overlap(found.mask(size, size), scene.pot) >= 0.97
 
 
 def test_two_pots_are_refused(scenes, pot):
     scene = scenes.render_scene(9, setup="phone", surface=pot, second=pot)
-    lab = look(scene.srgb, np.zeros((4, 2)))[0]
+    light = look(scene.srgb, np.zeros((4, 2)))[0]
     with pytest.raises(OutlineError, match="2 things stand out"):
-        find_outline(lab, np.zeros(lab.shape[:2], dtype=bool), scene.pot.shape)
+        find_outline(light, to_lab, np.zeros(light.shape[:2], dtype=bool), scene.pot.shape)
 
 
 def test_pot_cut_by_the_frame_is_told(scene):
@@ -147,7 +152,7 @@ def test_pot_cut_by_the_frame_is_told(scene):
 def test_nothing_is_found_amid_clutter():
     clutter = np.random.default_rng(2).uniform(0, 90, (20, 30, 3)) - [0, 45, 45]
     lab = cv2.resize(clutter, (600, 400), interpolation=cv2.INTER_NEAREST)
-    found = find_outline(lab, np.zeros(lab.shape[:2], dtype=bool), lab.shape[:2])
+    found = find_outline(lab, lambda each, _: each, np.zeros(lab.shape[:2], dtype=bool), lab.shape[:2])
     assert not found
     assert "there is no plain backdrop" in found.problems.told
 
