@@ -19,6 +19,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "pots": ["pot_swatches"],
         "power": ["power_chart"],
         "schedules": ["schedule_chart"],
+        "surface": ["surface_chart"],
         "review": ["review_picture", "reviews_in"],
     },
 )

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from sagglab.charts.look import INK, LINES
 from sagglab.charts.overlay import counting
+from sagglab.charts.surface import height_scale, paint_surface
 from sagglab.colour import lab_to_srgb
 from sagglab.columns import HEIGHT_STEPS
 from sagglab.photo.measure import MeasuredPhoto
@@ -17,8 +18,6 @@ from sagglab.photo.side import Side
 
 #: Type in points.
 TYPE, SMALL_TYPE = 8, 7
-#: Where nothing was measured: grey and hatched, which no pot is.
-_BLANK, _HATCH = "#e4e4e4", "#b4b4b4"
 
 
 def map_shape(side: Side) -> float:
@@ -28,29 +27,21 @@ def map_shape(side: Side) -> float:
 
 
 def draw_map(ax: Axes, side: Side) -> None:
-    """Draw the surface unrolled, in the colours that were measured; what was not is hatched."""
-    top, unit = _height_scale(side)
-    lab = side.map.lab
-    seen = np.isfinite(lab).all(axis=-1)
-    pixels = np.zeros((*seen.shape, 4))
-    pixels[seen, :3] = lab_to_srgb(lab[seen])[0]
-    pixels[seen, 3] = 1
-    ax.patch.set(facecolor=_BLANK, hatch="////", edgecolor=_HATCH, linewidth=0)
-    reach = len(side.map.degrees) / 2
-    ax.imshow(pixels, extent=(-reach, reach, 0, top), aspect="auto", zorder=2)
+    """Draw the surface unrolled, in the colours that were measured, with the band that counts."""
+    paint_surface(ax, side.map)
     band = side.surface.degrees[side.surface.band]
     for edge in (band.min(), band.max()):
         ax.axvline(edge, color=INK, linewidth=0.8, dashes=(4, 2), zorder=3)
     ticks = (-60, -30, 0, 30, 60) if ax.bbox.width / ax.figure.dpi > 1.4 else (-60, 0, 60)
     ax.set_xticks(ticks, [f"{tick:+d}°" if tick else "0°" for tick in ticks])
-    ax.set_ylabel(f"height [{unit}]", fontsize=TYPE)
+    ax.set_ylabel(f"height [{height_scale(side.map)[1]}]", fontsize=TYPE)
     ax.set_xlabel("angle around the pot", fontsize=TYPE)
     _quiet(ax)
 
 
 def draw_profile(ax: Axes, measured: MeasuredPhoto) -> None:
     """Draw L* by height, on the height axis of the map beside it."""
-    top, _ = _height_scale(measured.side)
+    top, _ = height_scale(measured.side.map)
     row = measured.table.iloc[0]
     lightness = [row[f"L* at {step:g} % height"] for step in HEIGHT_STEPS]
     colour, _ = LINES[0]
@@ -60,11 +51,6 @@ def draw_profile(ax: Axes, measured: MeasuredPhoto) -> None:
     ax.set_xlabel("L*", fontsize=TYPE)
     ax.tick_params(labelleft=False)
     _quiet(ax)
-
-
-def _height_scale(side: Side) -> tuple[float, str]:
-    height = side.surface.form.height_cm
-    return (100.0, "%") if np.isnan(height) else (height, "cm")
 
 
 def _quiet(ax: Axes) -> None:

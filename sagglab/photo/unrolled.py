@@ -42,6 +42,12 @@ class SurfaceMap:
     radius_mm: NDArray[np.float64]
     step_mm: NDArray[np.float64]
 
+    @property
+    def height_mm(self) -> float:
+        """Height of the pot; NaN when the scale is unknown."""
+        out = np.gradient(self.radius_mm) if len(self.radius_mm) > 1 else 0.0
+        return float(np.sqrt(np.maximum(self.step_mm**2 - out**2, 0)).sum())
+
 
 def unroll(lab: NDArray[np.float64], surface: Surface) -> SurfaceMap:
     """Unroll all that a view shows without glare.

@@ -204,6 +204,8 @@ def test_a_picture_twice_as_large_is_no_surer(own, scene, saved, own_target):
     for axis in AXES:
         wide, usual = (each.table[f"{axis} high"] - each.table[f"{axis} low"] for each in (found, own))
         assert wide.item() == pytest.approx(usual.item(), rel=0.15)
+        sampling = (each.table[f"{axis} error of sampling"].item() for each in (found, own))
+        assert next(sampling) == pytest.approx(next(sampling), rel=0.15)
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,59 @@
+"""The unrolled surface of a pot, in the colours that were measured."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from sagglab.charts.look import axes, look
+from sagglab.colour import lab_to_srgb
+from sagglab.photo.unrolled import SurfaceMap
+
+#: Where nothing was measured: grey and hatched, which no pot is.
+_BLANK, _HATCH = "#e4e4e4", "#b4b4b4"
+#: Height of the chart's map in inches, and its greatest width.
+_HIGH, _WIDEST = 3.0, 9.0
+
+
+def surface_chart(surface: SurfaceMap, ax: Axes | None = None) -> Axes:
+    """Draw an unrolled surface: angle around the pot across, height upwards; what was not seen is hatched.
+
+    Parameters
+    ----------
+    surface : SurfaceMap
+        Of one view, ``MeasuredPhoto.side.map``, or of the whole pot, ``Around.map``.
+    """
+    with look():
+        wide = _HIGH * width_over_height(surface)
+        ax = axes(ax, min(_WIDEST, wide) + 0.9, _HIGH * min(1.0, _WIDEST / wide) + 0.9)
+        paint_surface(ax, surface)
+        step = 60 if len(surface.degrees) > 180 else 30
+        last = int(len(surface.degrees) / 2 // step) * step
+        ticks = range(-last, last + 1, step)
+        ax.set_xticks(ticks, [f"{tick:+d}°" if tick else "0°" for tick in ticks])
+        ax.set_xlabel("angle around the pot")
+        ax.set_ylabel(f"height [{height_scale(surface)[1]}]")
+    return ax
+
+
+def paint_surface(ax: Axes, surface: SurfaceMap) -> None:
+    """Paint the map alone, its degrees across and its height, as `height_scale` has it, upwards."""
+    seen = np.isfinite(surface.lab).all(axis=-1)
+    pixels = np.zeros((*seen.shape, 4))
+    pixels[seen, :3] = lab_to_srgb(surface.lab[seen])[0]
+    pixels[seen, 3] = 1
+    ax.patch.set(facecolor=_BLANK, hatch="////", edgecolor=_HATCH, linewidth=0)
+    reach = len(surface.degrees) / 2
+    ax.imshow(pixels, extent=(-reach, reach, 0, height_scale(surface)[0]), aspect="auto", zorder=2)
+
+
+def height_scale(surface: SurfaceMap) -> tuple[float, str]:
+    """Height of the pot, and the unit: cm, or % where the scale is not known."""
+    height_cm = surface.height_mm / 10
+    return (100.0, "%") if np.isnan(height_cm) else (float(height_cm), "cm")
+
+
+def width_over_height(surface: SurfaceMap) -> float:
+    """Width over height of the map, as long along the widest place as the pot is there; 1 without a scale."""
+    ratio = np.radians(len(surface.degrees)) * surface.radius_mm.max() / surface.height_mm
+    return 1.0 if np.isnan(ratio) else float(ratio)
