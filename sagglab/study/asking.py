@@ -67,7 +67,10 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
     seen = results[results[outcome].notna() & (results[outcome].astype(str) != "")]
     if outcome in (RATING, LOSSES):
         # Whether factors can be told apart is a question of the recipes: any numbers do for an outcome.
-        seen = seen.assign(**{STAND_IN: np.random.default_rng(0).normal(size=len(seen))})
+        stand_in = np.random.default_rng(0).normal(size=len(seen))
+        # Joined on, not put in: results that were read back from a file come column by column, of which
+        # pandas warns.
+        seen = pd.concat([seen, pd.Series(stand_in, index=seen.index, name=STAND_IN)], axis=1)
     measured = _NO_CHOICES | set(results.attrs.get(OWN_MEASURES, ()))
     candidates = [str(heading) for heading in results.columns if str(heading) not in measured]
     candidates += ["peak_C"] * ("peak_C" in results)
