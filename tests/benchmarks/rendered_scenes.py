@@ -93,10 +93,10 @@ def against_surface(row, true):
     steps = np.arange(len(surface.area)) * len(HEIGHT_STEPS) // len(surface.area)
     profile = [np.average(lab[steps == k, :, 0], weights=area[steps == k]) for k in range(len(HEIGHT_STEPS))]
     off = np.array([row[f"L* at {at:g} % height"] for at in HEIGHT_STEPS], dtype=float) - profile
-    true = palette(lab.reshape(-1, 3), area.ravel())
+    main = palette(lab.reshape(-1, 3), area.ravel()).lab[0]
     numbers = [n for n in range(1, PALETTE_COLOURS + 1) if row[f"colour {n} share"] > 0]
     colours = np.array([[row[f"colour {n} {axis}"] for axis in AXES] for n in numbers], dtype=float)
-    apart = delta_e_2000(colours, np.broadcast_to(true.lab[0], colours.shape))
+    apart = delta_e_2000(colours, np.broadcast_to(main, colours.shape))
     whole = np.average(surface.lab.astype(float).mean(axis=1), axis=0, weights=surface.area)
     found = {
         "dark off": row["dark share"] - true.dark,
