@@ -14,6 +14,9 @@ from numpy.typing import ArrayLike, NDArray
 WHITE_D50 = np.array([0.9642, 1.0, 0.8251])
 WHITE_D65 = np.array([0.9504, 1.0, 1.0888])
 
+#: The coordinates of CIELAB, as columns name them.
+AXES = ("L*", "a*", "b*")
+
 #: Linear sRGB to XYZ under D65, IEC 61966-2-1.
 SRGB_TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
 

@@ -138,14 +138,18 @@ class UnitError(SagglabError, ValueError):
 
 
 class BookError(SagglabError, ValueError):
-    """The batch book has faults that stop the step at hand."""
+    """The batch book has faults that stop the step at hand; ``problems`` holds them one by one."""
+
+    problems = Problems()
 
     @classmethod
     def from_problems(cls, book: str, problems: Problems) -> BookError:
         """Make one error that lists every given problem."""
         listed = "".join(f"\n  {problem}" for problem in problems).removesuffix(".")
         count = "a fault stops" if len(problems) == 1 else f"{len(problems)} faults stop"
-        return cls(book, f"{count} the work", f"mend what is listed here and run it again:{listed}")
+        error = cls(book, f"{count} the work", f"mend what is listed here and run it again:{listed}")
+        error.problems = problems
+        return error
 
 
 class ReadingsError(SagglabError, ValueError):

@@ -9,7 +9,7 @@ import pandas as pd
 
 from sagglab.book import Book
 from sagglab.columns import FIRING_MEASURES, conform
-from sagglab.errors import Problem, Problems, SagglabError, UnknownNameError
+from sagglab.errors import BookError, Problem, Problems, SagglabError, UnknownNameError
 from sagglab.firing.heat import heat_measures
 from sagglab.firing.readings import Readings
 from sagglab.firing.record_place import firing_readings, firing_schedule
@@ -44,8 +44,8 @@ def check_files(book: Book) -> Problems:
                 found.append(Problem(name, row, key, cause, error.remedy, stops=False))
     try:
         measuring_of(book)
-    except SagglabError as error:
-        found.append(Problem("shares", None, "", f"{error.where}: {error.cause}", error.remedy))
+    except BookError as error:
+        found += error.problems
     return Problems(found)
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import norm
 
+from sagglab.colour import AXES
 from sagglab.columns import (
     COLOUR_MEASURES,
     HEIGHT_MEASURES,
@@ -17,8 +18,6 @@ from sagglab.columns import (
 )
 from sagglab.photo.flags import join_flags
 from sagglab.photo.palette import Palette, join_palettes
-
-AXES = ("L*", "a*", "b*")
 
 #: Half the width of a 95 % interval, in standard errors.
 _REACH = float(norm.ppf(0.975))

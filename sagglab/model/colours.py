@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from sagglab.colour import delta_e_2000
+from sagglab.colour import AXES, delta_e_2000
 from sagglab.errors import UnknownNameError
 from sagglab.materials import TAKE_CARE
 from sagglab.model.effects import Effects
@@ -21,7 +21,6 @@ from sagglab.model.outcomes import Outcomes, fit_outcomes
 from sagglab.model.pages import colours_page, decimal, prediction_page
 from sagglab.model.predict import MEAN, NEW_FIRING, Prediction
 from sagglab.model.recipe import said_recipe
-from sagglab.model.rows import COORDINATES
 from sagglab.model.sentences import LIMIT
 from sagglab.model.terms import Factor
 from sagglab.model.wanted import Recipes, rank_recipes
@@ -30,7 +29,7 @@ from sagglab.model.wording import digits_for, label, said_p, tried_in_words, wor
 #: Columns of the table of colour effects.
 COLUMNS = (
     "term",
-    *(f"Δ{name}{end}" for name in COORDINATES for end in ("", " low", " high")),
+    *(f"Δ{name}{end}" for name in AXES for end in ("", " low", " high")),
     *("ΔE00", "ΔE00 low", "ΔE00 high", "p Holm", "stratum"),
 )
 #: Points along each side of the box of colours that an interval leaves open.
@@ -128,7 +127,7 @@ class ColourEffects:
 
     def _said(self, line: pd.Series, factor: Factor) -> str:
         parts = []
-        for name in COORDINATES:
+        for name in AXES:
             low, high = line[f"Δ{name} low"], line[f"Δ{name} high"]
             if not low <= 0 <= high:
                 parts.append(words_for(name).said(line[f"Δ{name}"], digits_for((high - low) / 2)))
@@ -196,7 +195,7 @@ def fit_colour(results: pd.DataFrame, factors: Sequence[str], **options: Any) ->
     UnknownNameError, ModelError
         As `fit_effects`.
     """
-    outcomes = fit_outcomes(results, COORDINATES, factors, **options)
+    outcomes = fit_outcomes(results, AXES, factors, **options)
     tables = [effects.table.set_index("term") for effects in outcomes.effects.values()]
     lines = []
     for term in tables[0].index:
@@ -210,7 +209,7 @@ def fit_colour(results: pd.DataFrame, factors: Sequence[str], **options: Any) ->
                 "term": term,
                 **{
                     f"Δ{name}{end}": value
-                    for name, middle, reach in zip(COORDINATES, change, half, strict=True)
+                    for name, middle, reach in zip(AXES, change, half, strict=True)
                     for end, value in (("", middle), (" low", middle - reach), (" high", middle + reach))
                 },
                 **_difference(start, change, half),
@@ -224,7 +223,7 @@ def fit_colour(results: pd.DataFrame, factors: Sequence[str], **options: Any) ->
 def _change(row: pd.Series) -> tuple[float, float]:
     """Give the difference from one end to the other, and the half-width that holds all three at once."""
     span = (row["to high"] - row["to low"]) / (row["high"] - row["low"])
-    reach = special.stdtrit(row["df"], 1 - 0.025 / len(COORDINATES)) * row["standard error"]
+    reach = special.stdtrit(row["df"], 1 - 0.025 / len(AXES)) * row["standard error"]
     return row["to"] - row["from"], abs(span * reach)
 
 

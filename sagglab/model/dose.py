@@ -9,11 +9,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sagglab.colour import AXES
 from sagglab.errors import ModelError
 from sagglab.model.leaving_out import Gathered, judge
 from sagglab.model.mixed import MixedFit
 from sagglab.model.pages import report
-from sagglab.model.rows import COORDINATES, Rows, read_measures
+from sagglab.model.rows import Rows, read_measures
 from sagglab.model.shapes import (
     EACH,
     K_SPAN,
@@ -306,7 +307,7 @@ def _points(rows: Rows, study: DoseStudy, shape: str, fit: MixedFit, k: float, w
             "firing": rows.table[rows.groups[0]].to_numpy(),
             "amount": rows.table[study.amount.heading].to_numpy(),
             "effect": np.asarray(cleared - levels),
-            **{name: rows.table[name].to_numpy() for name in COORDINATES if rows.colour is not None},
+            **{name: rows.table[name].to_numpy() for name in AXES if rows.colour is not None},
         },
         index=rows.table.index,
     )

@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
+from sagglab.colour import AXES
 from sagglab.errors import ModelError
 from sagglab.model.contrasts import Contrast, holm
 from sagglab.model.pages import report
-from sagglab.model.rows import COORDINATES, Rows, read_measures
+from sagglab.model.rows import Rows, read_measures
 from sagglab.model.sentences import About, Said
 from sagglab.model.terms import Factor
 from sagglab.model.wording import count, counted, effect_unit, label, words_for
@@ -316,9 +317,7 @@ def _said(row: pd.Series, way: str, about: About) -> Said:
     columns = (way or "estimate", f"{way} low".strip(), f"{way} high".strip(), f"{way} p".strip())
     estimate, low, high, p = (float(row[column]) for column in columns)
     # The middle of the pair at the mean of all pots: ΔE00 hangs little on where it lies.
-    middle = (
-        about.colour[COORDINATES.index(about.outcome)] if about.outcome in COORDINATES and about.colour else 0
-    )
+    middle = about.colour[AXES.index(about.outcome)] if about.outcome in AXES and about.colour else 0
     start = middle - estimate / 2
     ends = (start, start + estimate, start + low, start + high)
     clear = not low <= 0 <= high

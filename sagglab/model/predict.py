@@ -15,12 +15,12 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import linalg, special
 
+from sagglab.colour import AXES
 from sagglab.errors import UnknownNameError
 from sagglab.materials import TAKE_CARE
 from sagglab.model.mixed import MixedFit, indicators
 from sagglab.model.pages import decimal, prediction_page
 from sagglab.model.recipe import code_recipe, said_recipe
-from sagglab.model.rows import COORDINATES
 from sagglab.model.strata import ONE_FIRING, FittedStrata
 from sagglab.model.wording import digits_for
 
@@ -261,8 +261,8 @@ def _outer(fitted: FittedStrata) -> list[str]:
 
 
 def _colours(effects: Effects, values: tuple[float, float, float]) -> NDArray[np.float64] | None:
-    if effects.colour is None or effects.outcome not in COORDINATES or np.isnan(values).any():
+    if effects.colour is None or effects.outcome not in AXES or np.isnan(values).any():
         return None
     colours = np.tile(np.array(effects.colour), (3, 1))
-    colours[:, COORDINATES.index(effects.outcome)] = values
+    colours[:, AXES.index(effects.outcome)] = values
     return colours

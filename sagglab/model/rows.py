@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sagglab.colour import AXES
 from sagglab.errors import ModelError, UnknownNameError
 from sagglab.model.table_checks import (
     check_amount,
@@ -23,9 +24,6 @@ from sagglab.model.table_checks import (
 )
 from sagglab.model.terms import Factor, read_factor
 from sagglab.units import parse_heading
-
-#: The coordinates of a colour, which together say how it looks.
-COORDINATES = ("L*", "a*", "b*")
 
 
 @dataclass(frozen=True)
@@ -201,7 +199,7 @@ def read_rows(
     index = results.index[bad]
     pots = results["pot"].to_numpy(dtype=object)[bad] if "pot" in results else index.to_numpy(dtype=object)
     left_out = pd.DataFrame({"row": index, "pot": pots, "reason": pd.Series(reasons, dtype="str")})
-    for heading in ("pot", "place", *COORDINATES):
+    for heading in ("pot", "place", *AXES):
         if heading in results and heading not in used:
             used[heading] = tidy(results[heading])[~bad]
     factors = _factors(results, used, headings, forms or {})
@@ -253,9 +251,9 @@ def _tags(values: NDArray) -> NDArray[np.object_]:
 
 
 def _mean_colour(used: pd.DataFrame) -> tuple[float, float, float] | None:
-    if not set(COORDINATES) <= set(used.columns):
+    if not set(AXES) <= set(used.columns):
         return None
-    held = [used[name].to_numpy() for name in COORDINATES]
+    held = [used[name].to_numpy() for name in AXES]
     if any(values.dtype != float or np.isnan(values).all() for values in held):
         return None
     return tuple(float(np.nanmean(values)) for values in held)

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from sagglab.colour import AXES
 from sagglab.model.dependence import Piece
 from sagglab.model.eye import JUST_SEEN, by_eye, one_coordinate
-from sagglab.model.rows import COORDINATES
 from sagglab.model.scale import Scale
 from sagglab.model.terms import Factor, Term
 from sagglab.model.wording import (
@@ -85,11 +85,11 @@ class About:
             Whether the interval keeps away from no change.
         """
         name, _, kind = parse_heading(self.outcome).name.partition(" ")
-        if self.colour is None or name not in COORDINATES or kind not in ("", "mean", "median"):
+        if self.colour is None or name not in AXES or kind not in ("", "mean", "median"):
             return ""
         if not all(math.isfinite(end) for end in ends):
             return ""
-        middle, *outer = one_coordinate(self.colour, COORDINATES.index(name), ends[0], ends[1:])
+        middle, *outer = one_coordinate(self.colour, AXES.index(name), ends[0], ends[1:])
         if clear:
             return f"{by_eye(min(outer), max(outer))} (ΔE00 {middle:.1f})"
         return f"whatever it is, {by_eye(0, max(outer))}" if max(outer) < JUST_SEEN else ""

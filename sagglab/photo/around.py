@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from sagglab.colour import delta_e_2000
+from sagglab.colour import AXES, delta_e_2000
 from sagglab.errors import Problem, Problems, SurfaceError
 from sagglab.photo.surface import SEEN_DEGREES
 from sagglab.photo.unrolled import SurfaceMap
@@ -26,8 +26,6 @@ FADING = 6
 #: three and with four views, right turns gave 0.49 or more in each overlap and 0.69 or more in the mean,
 #: mirrored ones at most 0.33 in the mean.
 ALIKE, MORE_ALIKE = 0.4, 0.3
-
-_COORDINATES = ("L*", "a*", "b*")
 
 
 @dataclass(frozen=True, repr=False)
@@ -65,7 +63,7 @@ class Around:
         joined = f"{len(self.overlaps)} views show {shown}."
         if np.isnan(self.disagreement["L*"]):
             return f"{joined} They do not overlap, so that nothing tells how well they agree."
-        scatter = ", ".join(f"{name} {self.disagreement[name]:.1f}" for name in _COORDINATES)
+        scatter = ", ".join(f"{name} {self.disagreement[name]:.1f}" for name in AXES)
         return f"{joined} Where neighbours overlap, they agree as if one view scattered by {scatter}."
 
     def __repr__(self) -> str:
@@ -120,9 +118,9 @@ def join_maps(maps: Sequence[SurfaceMap], turns: ArrayLike) -> Around:
         np.mean([view.radius_mm for view in views], axis=0),
         np.mean([view.step_mm for view in views], axis=0),
     )
-    means = overlaps[[f"Δ{name}" for name in _COORDINATES]].dropna()
+    means = overlaps[[f"Δ{name}" for name in AXES]].dropna()
     scatter = np.sqrt((means**2).mean() / 2)
-    disagreement = {name: float(scatter[f"Δ{name}"]) for name in _COORDINATES}
+    disagreement = {name: float(scatter[f"Δ{name}"]) for name in AXES}
     problems = Problems([*_poor_overlaps(placed, overlaps, row_area), *_mirrored(views, turns, placed)])
     return Around(joined, overlaps, disagreement, max(0.0, float(1 - area.sum())), problems)
 
@@ -215,11 +213,11 @@ def _overlaps(
         if area.sum() > 0:
             difference = lab_next[both] - lab[both]
             mean = np.average(difference, axis=0, weights=area)
-            row |= {f"Δ{name}": value for name, value in zip(_COORDINATES, mean, strict=True)}
+            row |= {f"Δ{name}": value for name, value in zip(AXES, mean, strict=True)}
             row["ΔE00"] = np.average(delta_e_2000(lab[both], lab_next[both]), weights=area)
             row["rms ΔL*"] = np.sqrt(np.average(difference[:, 0] ** 2, weights=area))
         rows.append(row)
-    columns = ["view", "next view", "cells", *(f"Δ{name}" for name in _COORDINATES), "ΔE00", "rms ΔL*"]
+    columns = ["view", "next view", "cells", *(f"Δ{name}" for name in AXES), "ΔE00", "rms ΔL*"]
     return pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(columns[3:], float))
 
 

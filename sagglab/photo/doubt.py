@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import norm
 
+from sagglab.colour import AXES
 from sagglab.photo.calibration import Calibration
-
-AXES = ("L*", "a*", "b*")
 
 #: Standard error of a colour that the file cannot hold and cuts off: of L*, a*, b* per share of the surface
 #: (rendered scenes with 10 to 58 % cut).

@@ -5,11 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from sagglab.colour import AXES
+from sagglab.columns import HEIGHT_STEPS
 from sagglab.photo.unrolled import SurfaceMap
-
-AXES = ("L*", "a*", "b*")
-#: Steps from the foot to the rim, of one height each.
-STEPS = 20
 
 
 def profile_table(surface_map: SurfaceMap, band_degrees: float) -> pd.DataFrame:
@@ -24,10 +22,10 @@ def profile_table(surface_map: SurfaceMap, band_degrees: float) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        `STEPS` rows, the foot first: ``height``, the share of the pot's height at the step's middle, and L*,
-        a*, b*, means by area; NaN where nothing was measured.
+        A row for each of `HEIGHT_STEPS`, the foot first: ``height``, the share of the pot's height at the
+        step's middle, and L*, a*, b*, means by area; NaN where nothing was measured.
     """
-    edges = np.linspace(0, 1, STEPS + 1)
+    edges = np.linspace(0, 1, len(HEIGHT_STEPS) + 1)
     heights = surface_map.height
     half = 0.5 / len(heights)
     # A row that lies across two steps counts in both, by how much of it lies there.

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sagglab.colour import delta_e_2000
+from sagglab.colour import AXES, delta_e_2000
+from sagglab.columns import PALETTE_COLOURS
 
-#: The most colours that a palette has.
-MOST = 6
 #: Colours closer than this are one: side by side on a mottled pot, they are hardly told apart.
 APART_DE00 = 3.0
 #: A colour that covers less joins the one next to it.
@@ -26,7 +25,7 @@ _ROUNDS = 60
 #: Rounds after which a trial is judged.
 _TRIED_ROUNDS = 6
 
-PARTS = ("L*", "a*", "b*", "share")
+PARTS = (*AXES, "share")
 
 
 @dataclass(frozen=True)
@@ -36,7 +35,7 @@ class Palette:
     Attributes
     ----------
     lab : ndarray, shape (k, 3)
-        L*, a*, b*; k is at most `MOST`, and 0 where nothing was measured.
+        L*, a*, b*; k is at most `PALETTE_COLOURS`, and 0 where nothing was measured.
     share : ndarray, shape (k,)
         How much of the surface each stands for; they sum to 1.
     """
@@ -47,18 +46,18 @@ class Palette:
     def to_dict(self) -> dict[str, float]:
         """Give the columns ``colour 1 L*``, ``colour 1 a*``, ``colour 1 b*``, ``colour 1 share`` and so on.
 
-        There are `MOST` colours; those that the palette has not are NaN.
+        There are `PALETTE_COLOURS` colours; those that the palette has not are NaN.
         """
-        table = np.full((MOST, 4), np.nan)
+        table = np.full((PALETTE_COLOURS, 4), np.nan)
         table[: len(self.share)] = np.column_stack([self.lab, self.share])
         return {
             f"colour {k + 1} {part}": float(table[k, at])
-            for k in range(MOST)
+            for k in range(PALETTE_COLOURS)
             for at, part in enumerate(PARTS)
         }
 
 
-def palette(lab: ArrayLike, weights: ArrayLike, n: int = MOST) -> Palette:
+def palette(lab: ArrayLike, weights: ArrayLike, n: int = PALETTE_COLOURS) -> Palette:
     """Find the palette of a surface by clustering in CIELAB.
 
     The clusters are those of k-means: least sum of squares in CIELAB, weighted by area. Then those that are
@@ -71,7 +70,7 @@ def palette(lab: ArrayLike, weights: ArrayLike, n: int = MOST) -> Palette:
     weights : array_like, shape (m,)
         The area that each place stands for.
     n : int
-        Clusters to look for, at most `MOST`.
+        Clusters to look for, at most `PALETTE_COLOURS`.
 
     Returns
     -------
@@ -92,7 +91,7 @@ def palette(lab: ArrayLike, weights: ArrayLike, n: int = MOST) -> Palette:
     if not len(lab):
         return Palette(np.empty((0, 3)), np.empty(0))
     points, weight = _boxes(lab, weights, BOX)
-    centres = _clusters(points, weight / weight.sum(), min(n, MOST))
+    centres = _clusters(points, weight / weight.sum(), min(n, PALETTE_COLOURS))
     return _joined(*_means(points, weight / weight.sum(), centres))
 
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from sagglab.colour import AXES
 from sagglab.photo.variogram import Mottle
-
-AXES = ("L*", "a*", "b*")
 
 
 def patchiness(mottle: Mottle) -> dict[str, float]:

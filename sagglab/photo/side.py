@@ -8,11 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sagglab.colour import xyz_to_lab
+from sagglab.colour import AXES, xyz_to_lab
 from sagglab.errors import Problems
 from sagglab.photo.calibration import CRUSHED, Calibration
 from sagglab.photo.colour_measures import colour_measures
-from sagglab.photo.doubt import AXES, doubt
+from sagglab.photo.doubt import doubt
 from sagglab.photo.flags import flagged
 from sagglab.photo.flat import FlatField
 from sagglab.photo.form import Form

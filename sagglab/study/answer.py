@@ -6,13 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from sagglab.cautions import cautions
+from sagglab.colour import AXES
 from sagglab.model.checks import ModelChecks
 from sagglab.model.colours import ColourEffects
 from sagglab.model.dose import Doses
 from sagglab.model.effects import Effects
 from sagglab.model.matched import Comparison
 from sagglab.model.odds import Odds
-from sagglab.model.rows import COORDINATES
 from sagglab.model.sentences import LIMIT
 from sagglab.study.measured import MeasuredBook
 
@@ -36,7 +36,7 @@ def words(effects: Effects | Odds) -> tuple[str, ...]:
     if isinstance(effects, Odds):
         return (_ODDS, _INTERVAL.format(none="1", clear="even odds"))
     name = effects.outcome.partition(" ")[0]
-    first = _COLOUR if name in COORDINATES else _DARK if effects.outcome == "dark share" else ""
+    first = _COLOUR if name in AXES else _DARK if effects.outcome == "dark share" else ""
     return (*filter(None, [first]), _INTERVAL.format(none="zero", clear="zero"))
 
 

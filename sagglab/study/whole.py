@@ -10,13 +10,13 @@ from typing import Any
 import pandas as pd
 
 from sagglab.book import Book
+from sagglab.colour import AXES
 from sagglab.errors import ModelError
 from sagglab.measures import result_columns
 from sagglab.model.colours import ColourEffects, fit_colour
 from sagglab.model.dose import Doses, compare_doses
 from sagglab.model.effects import Effects
 from sagglab.model.matched import Comparison, compare
-from sagglab.model.sentences import COORDINATES
 from sagglab.study.answer import Study
 from sagglab.study.asking import askable, check_question, judge
 from sagglab.study.files import write_study
@@ -101,7 +101,7 @@ def study_results(
 def _colour(
     effects: Effects, results: pd.DataFrame, factors: Sequence[str], options: dict[str, Any]
 ) -> ColourEffects | None:
-    if effects.outcome not in COORDINATES:
+    if effects.outcome not in AXES:
         return None
     with suppress(ModelError):  # a* or b* may have no scatter to be judged by; the outcome has its own answer
         return fit_colour(results, factors, **options)

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from sagglab.photo.height_profile import STEPS, height_profile, profile_table
+from sagglab.columns import HEIGHT_STEPS
+from sagglab.photo.height_profile import height_profile, profile_table
 from sagglab.photo.unrolled import SurfaceMap
 
 
@@ -29,14 +30,14 @@ def slanting(rows, columns=150):
 @pytest.mark.parametrize("rows", [20, 60, 137, 240])
 def test_the_foot_comes_first(rows):
     table = profile_table(map_of(slanting(rows)), 37)
-    assert table["height"].tolist() == pytest.approx([0.025 + 0.05 * k for k in range(STEPS)])
+    assert table["height"].tolist() == pytest.approx([0.025 + 0.05 * k for k in range(len(HEIGHT_STEPS))])
     assert table["L*"].to_numpy() == pytest.approx(100 * table["height"].to_numpy(), abs=0.6)
     assert table["b*"].tolist() == pytest.approx((-table["L*"]).tolist())
 
 
 def test_columns_of_the_measures():
     measures = height_profile(map_of(slanting(40)), 37)
-    assert len(measures) == 3 * STEPS
+    assert len(measures) == 3 * len(HEIGHT_STEPS)
     assert list(measures)[0] == "L* at 2.5 % height"
     assert list(measures)[-1] == "b* at 97.5 % height"
     assert (measures["L* at 2.5 % height"], measures["a* at 97.5 % height"]) == pytest.approx((2.5, 48.75))

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from sagglab.colour import delta_e_2000
-from sagglab.photo.palette import APART_DE00, LEAST_SHARE, MOST, Palette, join_palettes, palette
+from sagglab.columns import PALETTE_COLOURS
+from sagglab.photo.palette import APART_DE00, LEAST_SHARE, Palette, join_palettes, palette
 
 
 def mottle(colours, counts, spread, seed=1):
@@ -59,7 +60,7 @@ def test_same_in_any_order_and_on_any_run():
 def test_what_it_promises():
     lab = np.random.default_rng(5).normal([45, 15, 18], [15, 9, 10], (30_000, 3))
     found = palette(lab, np.ones(30_000))
-    assert 1 < len(found.share) <= MOST
+    assert 1 < len(found.share) <= PALETTE_COLOURS
     assert (np.diff(found.share) <= 0).all() and found.share.sum() == pytest.approx(1)
     assert found.share.min() >= LEAST_SHARE
     apart = delta_e_2000(found.lab[:, None], found.lab[None])[np.triu_indices(len(found.lab), 1)]
@@ -83,7 +84,7 @@ def test_specks_join_the_next_colour():
 
 def test_columns():
     row = Palette(np.array([[50.0, 1, 2], [30, 3, 4]]), np.array([0.7, 0.3])).to_dict()
-    assert len(row) == 4 * MOST
+    assert len(row) == 4 * PALETTE_COLOURS
     assert list(row)[:5] == ["colour 1 L*", "colour 1 a*", "colour 1 b*", "colour 1 share", "colour 2 L*"]
     assert (row["colour 1 share"], row["colour 2 a*"]) == (0.7, 3)
     assert all(type(value) is float for value in row.values())
