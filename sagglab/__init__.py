@@ -22,7 +22,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "measures.around": ["measure_around"],
         "measures.firings": ["measure_firings"],
         "measures.results": ["gather_results"],
-        "measures.views": ["measure_photos", "measure_view"],
+        "measures.views": ["measure_photos", "measure_targets", "measure_view"],
         "model.checks": ["ModelChecks"],
         "model.colours": ["ColourEffects", "ColourPrediction", "fit_colour"],
         "model.dose": ["Doses", "compare_doses"],

@@ -188,5 +188,9 @@ class PlanError(SagglabError, ValueError):
     """No plan can be made as it was asked for."""
 
 
+class SetupError(SagglabError, ValueError):
+    """Two setups, or one over time, cannot be compared with what was photographed."""
+
+
 class UnknownNameError(SagglabError, KeyError):
     """A name was asked for that is not there."""

@@ -33,6 +33,7 @@ def test_the_family_is_all_here():
         "OwnMeasureError",
         "ModelError",
         "PlanError",
+        "SetupError",
         "UnknownNameError",
     }
 

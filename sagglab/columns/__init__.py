@@ -7,10 +7,12 @@ A table's heading is the column's name with its unit in brackets. Columns that a
 from sagglab.columns.book import BOOK_TABLES, OPTIONAL_TABLES
 from sagglab.columns.declared import Column, conform, empty
 from sagglab.columns.firings import FIRING_MEASURES, HEAT_MEASURES, READINGS
+from sagglab.columns.patches import PATCHES, SHOT_COLUMNS
 from sagglab.columns.surfaces import (
     CALIBRATION_MEASURES,
     COLOUR_MEASURES,
     DOUBT_MEASURES,
+    FILE_MEASURES,
     FOUND_MEASURES,
     HEIGHT_MEASURES,
     HEIGHT_STEPS,
@@ -27,6 +29,7 @@ __all__ = [
     "CALIBRATION_MEASURES",
     "COLOUR_MEASURES",
     "DOUBT_MEASURES",
+    "FILE_MEASURES",
     "FIRING_MEASURES",
     "FOUND_MEASURES",
     "HEAT_MEASURES",
@@ -36,11 +39,13 @@ __all__ = [
     "OPTIONAL_TABLES",
     "PALETTE_COLOURS",
     "PALETTE_MEASURES",
+    "PATCHES",
     "PATCHINESS_MEASURES",
     "QUANTILE_MEASURES",
     "READINGS",
     "RESULTS",
     "SHAPE_MEASURES",
+    "SHOT_COLUMNS",
     "Column",
     "conform",
     "empty",

@@ -117,6 +117,12 @@ CALIBRATION_MEASURES = (
     Column("flags", "text", "names of what makes its colours less sure"),
 )
 
+#: Colour as the file itself says, by its own profile: what the camera made, and no target has put right.
+FILE_MEASURES = tuple(
+    Column(f"{axis} in file", "number", f"mean {axis} by the file's own profile, before calibration")
+    for axis in ("L*", "a*", "b*")
+)
+
 #: What was found in the picture, written as the table ``photos`` takes it.
 FOUND_MEASURES = (
     Column("found corners", "text", "the target's corners, as for 'target corners'"),

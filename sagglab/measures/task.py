@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from sagglab.book import Book
 from sagglab.book.check import is_places
+from sagglab.columns import PATCHES, empty
 from sagglab.errors import OwnMeasureError, Problems, SagglabError, UnknownNameError
 from sagglab.measures.kept import Digests, code_version
 from sagglab.photo.image import time_taken
@@ -58,12 +59,18 @@ class View:
         From `shown_balance`; NaN where the photograph shows no target of its own.
     shot : TargetShot or None
         What a photograph of the target alone can lend.
+    patches : DataFrame
+        Of its own target, as `MeasuredPhoto.patches` has them.
+    taken : datetime or None
+        By the camera's own clock.
     """
 
     row: dict[str, object]
     automatic: bool = False
     balance: NDArray[np.float64] = field(default_factory=lambda: np.full(2, np.nan))
     shot: TargetShot | None = None
+    patches: pd.DataFrame = field(default_factory=lambda: empty(PATCHES))
+    taken: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -155,9 +162,10 @@ def view_of(key: str, task: Task) -> View:
     row["flags"], row["problems"] = measured.problems.flags, measured.problems.unflagged.told
     automatic = measured.shot.white_balance == "automatic"
     if measured.target_shot is None:
-        return View(row | {"calibrated from": task.lender.name}, automatic)
+        return View(row | {"calibrated from": task.lender.name}, automatic, taken=measured.shot.taken)
     shot = None if task.of_pot else measured.target_shot
-    return View(row, automatic, shown_balance(measured.calibration), shot)
+    balance = shown_balance(measured.calibration)
+    return View(row, automatic, balance, shot, measured.patches, measured.shot.taken)
 
 
 def pictures_of(

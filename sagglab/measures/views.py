@@ -11,7 +11,7 @@ import pandas as pd
 from tqdm.auto import tqdm
 
 from sagglab.book import Book
-from sagglab.columns import MEASURES, Column, conform
+from sagglab.columns import MEASURES, PATCHES, Column, conform, empty
 from sagglab.errors import SagglabError, TargetError
 from sagglab.measures.reviews import Reviews
 from sagglab.measures.run import Run
@@ -33,6 +33,9 @@ from sagglab.photo.white_balance import balance_differs
 #: A pot's widths in two photographs, or by the book, are the same within this share: what was turned is
 #: round, and what was pinched nearly so.
 SAME_WIDTH = 0.15
+
+#: What the table ``photos`` says of a photograph, and both tables of measures repeat.
+_ABOUT = ("photo", "pot", "view", "setup", "taken")
 
 _BAR = "{desc} {percentage:3.0f}% |{bar}| {n_fmt} of {total_fmt} photographs, {remaining} left"
 
@@ -79,8 +82,47 @@ def measure_photos(
     SagglabError
         The table ``shares`` is faulty, or a measure of the user's own gives no numbers.
     """
-    book.require("photos", "setups", "shares")
     measuring = measuring_of(book, measuring)
+    rows, views = _viewed(book, jobs, reviews, measuring, afresh)
+    table = _table(book, rows, views, measuring)
+    if reviews is not None:
+        reviews.sheet(book, table, reviews)
+    return table
+
+
+def measure_targets(book: Book, jobs: int = -1, afresh: bool = False) -> pd.DataFrame:
+    """Read the target's patches in every photograph of a batch book that shows its own target.
+
+    Parameters
+    ----------
+    book, jobs, afresh
+        As `measure_photos` takes them; what it has measured is not measured again.
+
+    Returns
+    -------
+    DataFrame
+        One row per photograph and patch, in the columns that ``columns.PATCHES`` declares. ``taken`` is by
+        the book, or else by the camera's own clock.
+
+    Raises
+    ------
+    BookError
+        The tables ``photos`` or ``setups`` have faults that make a number wrong.
+    """
+    rows, views = _viewed(book, jobs, None, measuring_of(book), afresh)
+    found = [
+        view.patches.assign(**{name: row[name] for name in _ABOUT})
+        for row, view in zip(rows, views, strict=True)
+        if len(view.patches)
+    ]
+    return pd.concat(found, ignore_index=True) if found else empty(PATCHES)
+
+
+def _viewed(
+    book: Book, jobs: int, reviews: Reviews | None, measuring: Measuring, afresh: bool
+) -> tuple[list[dict[str, object]], list[View]]:
+    """Give the rows of the table ``photos`` but for flat fields, and what was measured of each."""
+    book.require("photos", "setups", "shares")
     rows = [row for row in book.photos.to_dict("records") if not _is_flat(book, row)]
     run = Run(jobs, reviews, afresh)
     lent: dict[str, list[Lent]] = {}
@@ -99,10 +141,11 @@ def measure_photos(
                     lender = lent_by(rows[place], keys[place], views[place].shot)
                     lent.setdefault(str(rows[place]["setup"]), []).append(lender)
     run.end()
-    table = _table(book, rows, [views[place] for place in range(len(rows))], measuring)
-    if reviews is not None:
-        reviews.sheet(book, table, reviews)
-    return table
+    found = [views[place] for place in range(len(rows))]
+    for row, view in zip(rows, found, strict=True):
+        if pd.isna(row["taken"]) and view.taken is not None:
+            row["taken"] = view.taken
+    return rows, found
 
 
 def measuring_of(book: Book, measuring: Measuring | None = None) -> Measuring:
@@ -184,8 +227,7 @@ def _task(
 def _table(
     book: Book, rows: Sequence[dict[str, object]], views: Sequence[View], measuring: Measuring
 ) -> pd.DataFrame:
-    about = ("photo", "pot", "view", "setup", "taken")
-    found = [view.row | {name: row[name] for name in about} for row, view in zip(rows, views, strict=True)]
+    found = [view.row | {name: row[name] for name in _ABOUT} for row, view in zip(rows, views, strict=True)]
     for setup in dict.fromkeys(row["setup"] for row in found):
         places = [place for place, row in enumerate(found) if row["setup"] == setup]
         differs = balance_differs(

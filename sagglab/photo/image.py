@@ -17,7 +17,7 @@ import tifffile
 from numpy.typing import ArrayLike, NDArray
 from PIL import Image, UnidentifiedImageError
 
-from sagglab.colour import linear_to_srgb
+from sagglab.colour import linear_to_srgb, xyz_to_lab
 from sagglab.errors import MissingFileError, PhotoError, Problems
 from sagglab.photo.flags import flagged, shot_flags
 from sagglab.photo.picture import Picture
@@ -81,6 +81,15 @@ class Photo:
         """What makes its colours less sure already before they are measured."""
         unstated = () if self.stated else (flagged("no colour profile"),)
         return Problems((*unstated, *shot_flags(self.shot)))
+
+    def lab_in_file(self, linear: ArrayLike) -> NDArray[np.floating]:
+        """CIELAB of pixels as the file has it, by its profile alone, without a target.
+
+        Parameters
+        ----------
+        linear : array_like, shape (..., 3)
+        """
+        return xyz_to_lab(np.asarray(linear) @ self.to_xyz.T.astype(np.asarray(linear).dtype))
 
     def display(self, linear: ArrayLike) -> NDArray[np.float32]:
         """Encode pixels of this photograph's linear light in sRGB, 0 to 1 and clipped, to look at.

@@ -21,6 +21,7 @@ from sagglab.photo.image import Photo, read_photo
 from sagglab.photo.measuring import Measuring
 from sagglab.photo.outline import Outline, find_outline
 from sagglab.photo.own_target import Calibrated, calibrate_photo
+from sagglab.photo.patch_colours import patch_colours
 from sagglab.photo.patches import target_area
 from sagglab.photo.shot import Shot
 from sagglab.photo.side import Side, read_side
@@ -56,6 +57,9 @@ class MeasuredPhoto:
         The columns that ``columns.MEASURES`` declares, then those of the user's own shares and measures;
         colours are blank when no pot was found.
     calibration : Calibration
+    patches : DataFrame
+        One row per patch of the photograph's own target, in the columns that ``columns.PATCHES`` declares;
+        none when another photograph's calibration had to serve.
     corners : ndarray, shape (4, 2)
         (x, y) of the corner patches' centres: row 1 column 1; row 1, last column; last row, last column;
         last row, column 1. NaN when another photograph's calibration had to serve.
@@ -73,6 +77,7 @@ class MeasuredPhoto:
     size: tuple[int, int]
     table: pd.DataFrame
     calibration: Calibration
+    patches: pd.DataFrame
     corners: NDArray[np.float64]
     outline: Outline
     side: Side | None
@@ -155,7 +160,7 @@ def measure_photo(
         side, told = None, Problems()
         if found:
             form, told = _form(found, own, reference, height_cm)
-            side = read_side(photo.picture, own.calibration, found, form, measuring)
+            side = read_side(photo, own.calibration, found, form, measuring)
     except OwnMeasureError as error:
         raise OwnMeasureError(f"{photo.path}: {error.where}", error.cause, error.remedy) from error
     except SagglabError as error:
@@ -200,6 +205,7 @@ def measure_photo(
         photo.picture.size,
         conform([row], (*MEASURES, *own_columns)),
         calibration,
+        patch_colours(photo, own, reference),
         own.corners,
         found,
         side,

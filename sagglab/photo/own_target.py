@@ -14,7 +14,7 @@ from sagglab.errors import PhotoError, Problem, Problems, TargetError
 from sagglab.photo.calibration import Calibration, calibrate
 from sagglab.photo.flat import FlatField, flat_field
 from sagglab.photo.image import Photo, read_photo
-from sagglab.photo.patches import sample_patches
+from sagglab.photo.patches import PatchSamples, sample_patches
 from sagglab.photo.target import find_target
 from sagglab.photo.target_shot import TargetShot, borrow
 from sagglab.targets import Target
@@ -29,6 +29,8 @@ class Calibrated:
     Attributes
     ----------
     calibration : Calibration
+    samples : PatchSamples or None
+        Of the photograph's own target; None when the calibration is borrowed.
     corners : ndarray, shape (4, 2)
         Of the photograph's own target, (x, y); NaN when the calibration is borrowed.
     confidence : float
@@ -38,6 +40,7 @@ class Calibrated:
     """
 
     calibration: Calibration
+    samples: PatchSamples | None
     corners: NDArray[np.float64]
     confidence: float
     problems: Problems
@@ -45,7 +48,7 @@ class Calibrated:
     @property
     def borrowed(self) -> bool:
         """Whether another photograph's calibration serves."""
-        return bool(np.isnan(self.corners).any())
+        return self.samples is None
 
 
 def calibrate_photo(
@@ -83,7 +86,8 @@ def calibrate_photo(
         samples = sample_patches(photo.picture, places, (target.rows, target.columns), hidden)
         field, unused = _flat_for(flat, photo.picture.size)
         calibration = calibrate(samples, target, field, photo.picture)
-        return Calibrated(calibration, places, confidence, Problems([*told, *samples.problems, *unused]))
+        problems = Problems([*told, *samples.problems, *unused])
+        return Calibrated(calibration, samples, places, confidence, problems)
     except TargetError as error:
         if given is not None:
             cause = f"at the target corners that were stated, {error.cause}"
@@ -91,7 +95,7 @@ def calibrate_photo(
         if target_shot is None:
             raise
         calibration, told = borrow(photo, target_shot, error)
-        return Calibrated(calibration, np.full((4, 2), np.nan), np.nan, told)
+        return Calibrated(calibration, None, np.full((4, 2), np.nan), np.nan, told)
 
 
 def _given_corners(corners: ArrayLike | str) -> NDArray[np.float64]:

@@ -18,12 +18,13 @@ from sagglab.photo.flat import FlatField
 from sagglab.photo.form import Form
 from sagglab.photo.glare import find_glare, whole_area
 from sagglab.photo.height_profile import height_profile
+from sagglab.photo.image import Photo
 from sagglab.photo.measuring import Measuring
 from sagglab.photo.outline import Outline
 from sagglab.photo.palette import Palette, palette
 from sagglab.photo.patches import CLIPPED
 from sagglab.photo.patchiness import patchiness
-from sagglab.photo.picture import KEPT, Picture, reduced_places
+from sagglab.photo.picture import KEPT, reduced_places
 from sagglab.photo.sampling import sampling_error
 from sagglab.photo.shading import Shading, estimate_shading
 from sagglab.photo.surface import Surface, find_surface
@@ -72,13 +73,13 @@ class Side:
 
 
 def read_side(
-    picture: Picture, calibration: Calibration, outline: Outline, form: Form, measuring: Measuring
+    photo: Photo, calibration: Calibration, outline: Outline, form: Form, measuring: Measuring
 ) -> Side | None:
     """Read the surface that a photograph shows of a pot; None when no pixel is left to measure.
 
     Parameters
     ----------
-    picture : Picture
+    photo : Photo
     calibration : Calibration
     outline : Outline
     form : Form
@@ -92,6 +93,7 @@ def read_side(
     """
     # Light is averaged while it is linear, in `Picture.reduced` and here; all that follows is at that size.
     # Only the pot's own rectangle: the rest of the picture is four fifths of the work.
+    picture = photo.picture
     kept = picture.reduced(KEPT)
     pitch = np.array(picture.size[::-1]) / kept.shape[1::-1]
     ring = (np.concatenate(outline.rings) + 0.5) / pitch
@@ -111,7 +113,8 @@ def read_side(
         return None
     light, clipped, beyond = (_averaged(each, size) for each in (near, *_out_of_range(near)))
     surface = find_surface(form, mask, places, measuring.band_degrees)
-    xyz = calibration.xyz(cv2.GaussianBlur(light, (0, 0), SMOOTHED_PX), places)
+    smooth = cv2.GaussianBlur(light, (0, 0), SMOOTHED_PX)
+    xyz = calibration.xyz(smooth, places)
     lit = xyz_to_lab(xyz)
     surface = replace(surface, glare=find_glare(light, lit, surface))
     measured = surface.measured
@@ -135,10 +138,12 @@ def read_side(
         )
         if shares[column] >= least
     ]
+    in_file = np.average(photo.lab_in_file(smooth[measured]), axis=0, weights=weights)
     sure = doubt(values, weights, calibration, shading.share_error(surface), shares["out-of-gamut share"])
     measures = {
         **colour_measures(values, weights, measuring.shares),
         **shares,
+        **{f"{axis} in file": value for axis, value in zip(AXES, in_file, strict=True)},
         **sure.measures,
         **{f"{axis} error of sampling": error for axis, error in zip(AXES, sampled, strict=True)},
         "shading ΔL*": shading.at_edge(surface, float(np.average(values[:, 0], weights=weights))),

@@ -1,0 +1,40 @@
+"""The limits that a difference of colour is held against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sagglab.errors import SetupError
+
+#: ΔE00 that half of all people just see, and that half of them accept, on dental ceramics.
+#: R. D. Paravina et al., J. Esthet. Restor. Dent. 27 (2015), S1-S9.
+NOTICEABLE, ACCEPTABLE = 0.8, 1.8
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What counts as a difference, in ΔE00.
+
+    Attributes
+    ----------
+    noticeable : float
+        Half of all people just see so much.
+    acceptable : float
+        Half of all people accept so much: the margin within which two setups count as equal.
+
+    Raises
+    ------
+    SetupError
+        The limits are not above zero, in this order.
+    """
+
+    noticeable: float = NOTICEABLE
+    acceptable: float = ACCEPTABLE
+
+    def __post_init__(self) -> None:
+        if not 0 < self.noticeable <= self.acceptable < float("inf"):
+            raise SetupError(
+                "limits",
+                f"{self.noticeable:g} (noticeable) and {self.acceptable:g} (acceptable) are no limits of ΔE00",
+                "give two numbers above zero, the noticeable one no larger than the acceptable one",
+            )
