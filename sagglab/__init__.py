@@ -50,7 +50,12 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "plan.side_by_side": ["PlansCompared", "compare_plans"],
         "plan.standard": ["BoxBehnken", "CentralComposite", "Factorial", "Fraction", "Screening"],
         "handout.bench": ["write_bench_sheet"],
+        "setups.comparison": ["SetupsCompared"],
+        "setups.correction": ["Correction", "read_correction"],
+        "setups.drift": ["Drift", "check_drift"],
+        "setups.over_time": ["Changes", "changes_over_time"],
         "study.asking": ["askable"],
+        "study.two_setups": ["compare_setups"],
     },
 )
 

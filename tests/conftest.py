@@ -34,6 +34,12 @@ def demo():
 
 
 @pytest.fixture(scope="session")
+def two_cameras():
+    """The folder of the book of two cameras."""
+    return DEMO.parent / "two-cameras"
+
+
+@pytest.fixture(scope="session")
 def scenes():
     """The generator's module that photographs pots whose truth is known."""
     sys.path.insert(0, str(DEMO))

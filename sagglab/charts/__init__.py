@@ -9,17 +9,22 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submod_attrs={
+        "agreement": ["agreement_chart"],
+        "arrows": ["arrow_chart"],
         "contact_sheet": ["write_contact_sheet"],
+        "control": ["control_chart", "drift_chart"],
         "dose": ["dose_chart"],
         "effects": ["effect_chart"],
         "files": ["draw_to_files", "save_chart"],
         "firings": ["firing_curve", "firing_curves"],
         "half_normal": ["half_normal_chart"],
         "likeness": ["likeness_chart"],
+        "over_time": ["over_time_chart"],
         "pots": ["pot_swatches"],
         "power": ["power_chart"],
         "schedules": ["schedule_chart"],
         "surface": ["surface_chart"],
+        "target_layout": ["target_layout_chart"],
         "review": ["review_picture", "reviews_in"],
     },
 )

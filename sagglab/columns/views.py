@@ -18,6 +18,12 @@ from sagglab.columns.surfaces import (
     SHAPE_MEASURES,
 )
 
+#: Which setup's readings colours were brought to.
+CORRECTED_TO = "corrected to"
+_CORRECTED_TO = Column(
+    CORRECTED_TO, "text", "the setup whose readings the colours were brought to; empty as measured"
+)
+
 #: One row per view.
 MEASURES = (
     *(
@@ -25,6 +31,7 @@ MEASURES = (
         for column in BOOK_TABLES["photos"]
         if column.name in ("photo", "pot", "view", "setup", "taken")
     ),
+    _CORRECTED_TO,
     *COLOUR_MEASURES,
     *DOUBT_MEASURES,
     *SHAPE_MEASURES,
@@ -59,6 +66,7 @@ RESULTS = (
     *SHAPE_MEASURES[:3],
     Column("usable share", "number", "share of the pot's side that its views measured, overlaps twice"),
     Column("setup", "text", "the setup whose views were taken"),
+    _CORRECTED_TO,
     Column("views", "number", "how many views were taken"),
     Column("flags", "text", "names of what makes the colours of these views less sure"),
     Column("problems", "text", "what went wrong with the pot's views or its firing's record"),

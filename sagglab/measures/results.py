@@ -7,6 +7,7 @@ import pandas as pd
 
 from sagglab.book import Book
 from sagglab.columns import MEASURES, RESULTS
+from sagglab.columns.views import CORRECTED_TO
 from sagglab.materials import find_material
 from sagglab.measures.firings import measure_firings
 from sagglab.measures.pots import pot_row
@@ -15,6 +16,9 @@ from sagglab.units import PER_AREA, Heading, parse_heading
 
 #: Where the results note which of their columns are the user's own shares and measures.
 OWN_MEASURES = "own measures"
+
+#: As which setup's a view counts.
+_AS_OF = "as of"
 
 
 def gather_results(book: Book, measures: pd.DataFrame, per_area: bool = False) -> pd.DataFrame:
@@ -36,7 +40,9 @@ def gather_results(book: Book, measures: pd.DataFrame, per_area: bool = False) -
         declares, and those of the user's own shares and measures. Colours are means over the pot's views, by
         the area that each measured. When a pot was photographed in several setups, only the views of one of
         them are taken, that which holds the most views of the book: two setups are not mixed before they
-        have been shown to agree.
+        have been shown to agree. Views that were corrected to a setup count as its own, but for pots that
+        were photographed in it: what was measured goes before what was corrected. ``setup`` tells where the
+        views are from, ``corrected to`` what they were corrected to.
 
     Raises
     ------
@@ -49,10 +55,11 @@ def gather_results(book: Book, measures: pd.DataFrame, per_area: bool = False) -
     results = book.pots.merge(firings, on="firing", how="left", validate="many_to_one")
     own = own_columns(measures)
     results = results.merge(_colours(measures, own), on="pot", how="left", validate="one_to_one")
-    results[["setup", "flags"]] = results[["setup", "flags"]].fillna("")
+    told = ["setup", CORRECTED_TO, "flags"]
+    results[told] = results[told].fillna("")
     results["views"] = results["views"].fillna(0)
-    told = results[["firing problems", "view problems"]].fillna("")
-    results["problems"] = ["; ".join(filter(None, pair)) for pair in told.itertuples(index=False)]
+    problems = results[["firing problems", "view problems"]].fillna("")
+    results["problems"] = ["; ".join(filter(None, pair)) for pair in problems.itertuples(index=False)]
     results = results.reindex(columns=list(dict.fromkeys([*result_columns(book), *own])))
     if per_area:
         results = _per_area(results, book.pots.columns)
@@ -84,19 +91,39 @@ def _firing_columns(book: Book) -> pd.DataFrame:
 def _colours(measures: pd.DataFrame, own: list[str]) -> pd.DataFrame:
     """Join the views of each pot, all of one setup."""
     views = measures[measures["pot"] != ""]
-    most_used = views.loc[views["L*"].notna(), "setup"].value_counts(sort=True)
+    # A column that measures of old lack; blank when read back.
+    to = views.get(CORRECTED_TO, pd.Series("", index=views.index)).astype(object).fillna("").astype(str)
+    as_of = to.where(to != "", views["setup"])
+    # Joined on, not put in: measures that were read back come column by column, of which pandas warns.
+    views = views.drop(columns=CORRECTED_TO, errors="ignore")
+    views = pd.concat([views, to.rename(CORRECTED_TO), as_of.rename(_AS_OF)], axis=1)
+    shown = views["L*"].notna()
+    most_used, most_views = (
+        list(views.loc[shown, name].value_counts(sort=True).index) for name in (_AS_OF, "setup")
+    )
     rows = []
     for pot, its_views in views.groupby("pot", sort=False):
         good = its_views[its_views["L*"].notna()]
-        setup = next((name for name in most_used.index if (good["setup"] == name).any()), "")
-        row = {"pot": pot, "setup": setup} | pot_row(good[good["setup"] == setup], own)
+        taken = good[good[_AS_OF] == _first(most_used, good[_AS_OF])]
+        # As measured goes before corrected, and two setups that were corrected to one are not mixed either.
+        own_views = taken[taken[CORRECTED_TO] == ""]
+        taken = taken if own_views.empty else own_views
+        setup = _first(most_views, taken["setup"])
+        taken = taken[taken["setup"] == setup]
+        row = {"pot": pot, "setup": setup, CORRECTED_TO: "" if taken.empty else taken[CORRECTED_TO].iloc[0]}
+        row |= pot_row(taken, own)
         bad = its_views[its_views["problems"] != ""]
         row["view problems"] = "; ".join(f"{view.photo}: {view.problems}" for view in bad.itertuples())
         rows.append(row)
     measured = [column.heading for column in RESULTS if column.heading in measures]
-    empty = ["pot", "setup", "views", "flags", "view problems"]
+    empty = ["pot", "setup", CORRECTED_TO, "views", "flags", "view problems"]
     between = [f"{axis} between views" for axis in ("L*", "a*", "b*")]
     return pd.DataFrame(rows, columns=list(dict.fromkeys([*empty, *measured, *between, *own])))
+
+
+def _first(order: list[str], among: pd.Series) -> str:
+    """Give the first name that is there; empty where none is."""
+    return next((name for name in order if (among == name).any()), "")
 
 
 def _per_area(results: pd.DataFrame, pots: pd.Index) -> pd.DataFrame:

@@ -1,8 +1,9 @@
 """Mixed linear model: scatter between groups and within them, by residual maximum likelihood (REML).
 
 The covariance of the observations is V = σe² I + Σ σk² Zk Zk', where Zk says which group each observation
-belongs to. Variances are kept at zero or above. Tests and intervals take the covariance and the degrees of
-freedom of Kenward and Roger, never z, which at four firings rejects at 18 % where 5 % is meant.
+belongs to, or by how much a slope of its group moves it. Variances are kept at zero or above. Tests and
+intervals take the covariance and the degrees of freedom of Kenward and Roger, never z, which at four firings
+rejects at 18 % where 5 % is meant.
 """
 
 from __future__ import annotations
@@ -139,6 +140,11 @@ def indicators(labels: ArrayLike) -> NDArray[np.float64]:
     return np.eye(len(names))[codes]
 
 
+def _block(labels: ArrayLike) -> NDArray[np.float64]:
+    labels = np.asarray(labels)
+    return labels.astype(float) if labels.ndim == 2 else indicators(labels)
+
+
 def fit_mixed(y: ArrayLike, X: ArrayLike, groups: Mapping[str, ArrayLike]) -> MixedFit:
     """Fit a mixed model by REML.
 
@@ -148,8 +154,9 @@ def fit_mixed(y: ArrayLike, X: ArrayLike, groups: Mapping[str, ArrayLike]) -> Mi
         The observations.
     X : array_like, shape (n, p)
         Columns of the fixed part, the constant among them; linearly independent.
-    groups : mapping of str to array_like, shape (n,)
-        For each source of scatter, the label of the group that every observation belongs to.
+    groups : mapping of str to array_like, shape (n,) or (n, groups)
+        For each source of scatter, the label of the group that every observation belongs to; or, where the
+        groups scatter in a slope, their indicators times what the slope is on.
 
     Returns
     -------
@@ -197,7 +204,7 @@ def fit_mixed(y: ArrayLike, X: ArrayLike, groups: Mapping[str, ArrayLike]) -> Mi
         raise ModelError(
             "mixed model", "the terms reproduce every observation exactly", "drop terms or add observations"
         )
-    blocks = [indicators(labels) for labels in groups.values()]
+    blocks = [_block(labels) for labels in groups.values()]
     components = (*groups, RESIDUAL)
     _check_separable(basis, blocks, components)
     parts = part(flat / size, basis, blocks)
@@ -259,7 +266,7 @@ def expected_mixed(X: ArrayLike, groups: Mapping[str, ArrayLike], variances: Arr
     """
     X = np.asarray(X, dtype=float)
     basis = independent_basis(X, [f"column {i + 1}" for i in range(X.shape[1])], "mixed model")
-    blocks = [indicators(labels) for labels in groups.values()]
+    blocks = [_block(labels) for labels in groups.values()]
     components = (*groups, RESIDUAL)
     _check_separable(basis, blocks, components)
     spread = np.asarray(variances, dtype=float)
@@ -327,7 +334,7 @@ def _check_separable(basis: NDArray, blocks: list[NDArray], components: tuple[st
             inner[i, j] = np.sum((a.T @ b) ** 2)
     sizes = np.sqrt(np.diag(inner))
     for name, size, block in zip(components[:-1], sizes[:-1], blocks, strict=True):
-        if size <= 1e-9 * np.sum(block):
+        if size <= 1e-9 * np.sum(block**2):
             raise ModelError(
                 "mixed model",
                 f"the terms use up every difference between {name}s",

@@ -101,6 +101,10 @@ FLAGS: dict[str, tuple[str, str]] = {
         "it was exposed {stops:.1f} stops {way} than the photograph that calibrated it",
         "lock the exposure, or have the target in the frame",
     ),
+    "beyond the correction": (
+        "its colour is unlike those of the pots that the setup's correction was made from",
+        "photograph pots of such colours in both setups, and make the correction anew",
+    ),
 }
 
 

@@ -35,6 +35,6 @@ class Limits:
         if not 0 < self.noticeable <= self.acceptable < float("inf"):
             raise SetupError(
                 "limits",
-                f"{self.noticeable:g} (noticeable) and {self.acceptable:g} (acceptable) are no limits of ΔE00",
+                f"ΔE00 {self.noticeable:g} (noticeable) and {self.acceptable:g} (acceptable) are no limits",
                 "give two numbers above zero, the noticeable one no larger than the acceptable one",
             )

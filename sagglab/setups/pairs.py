@@ -77,7 +77,7 @@ def differences(first: ArrayLike, second: ArrayLike) -> pd.DataFrame:
     Examples
     --------
     >>> differences([[50, 10, 0]], [[51, 0, 10]]).round(2).iloc[0].tolist()
-    [1.0, -10.0, 10.0, 0.0, 14.14, 12.17]
+    [1.0, -10.0, 10.0, 0.0, 14.14, 15.62]
     """
     first, second = (np.asarray(lab, dtype=float).reshape(-1, 3) for lab in (first, second))
     apart = second - first

@@ -13,6 +13,8 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "files": ["write_study"],
         "measured": ["MeasuredBook", "measure_book"],
         "planned": ["PlannedBatch", "plan_book"],
+        "setup_files": ["write_setups"],
+        "two_setups": ["StudiedSetups", "compare_setups", "study_setups"],
         "whole": ["study", "study_results"],
     },
 )

@@ -26,9 +26,7 @@ RATING, LOSSES = "rating", "state"
 STAND_IN = "any outcome"
 
 #: Columns that no one chose: measures, and the book's own records but for the clay.
-_NO_CHOICES = {column.heading for columns in (*BOOK_TABLES.values(), RESULTS) for column in columns} - {
-    "clay"
-}
+NO_CHOICES = {column.heading for columns in (*BOOK_TABLES.values(), RESULTS) for column in columns} - {"clay"}
 
 
 def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tuple[str, ...]]:
@@ -71,7 +69,7 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
         # Joined on, not put in: results that were read back from a file come column by column, of which
         # pandas warns.
         seen = pd.concat([seen, pd.Series(stand_in, index=seen.index, name=STAND_IN)], axis=1)
-    measured = _NO_CHOICES | set(results.attrs.get(OWN_MEASURES, ()))
+    measured = NO_CHOICES | set(results.attrs.get(OWN_MEASURES, ()))
     candidates = [str(heading) for heading in results.columns if str(heading) not in measured]
     candidates += ["peak_C"] * ("peak_C" in results)
     factors: list[str] = []

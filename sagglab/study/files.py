@@ -33,14 +33,14 @@ def write_study(done: Study, into: Path) -> None:
     charts.save_chart(charts.firing_curves(records), into / "firings.png")
     for firing, readings in records.items():
         chart = _firing_chart(done.measured.book, firing, readings)
-        charts.save_chart(chart, into / f"firing {_file_name(firing)}.png")
+        charts.save_chart(chart, into / f"firing {file_name(firing)}.png")
     for factor in done.effects.factors:
         if factor.heading in done.measured.book.pots:
             swatches = charts.pot_swatches(done.measured.results, factor.heading)
-            charts.save_chart(swatches, into / f"pots by {_file_name(factor.name)}.png")
+            charts.save_chart(swatches, into / f"pots by {file_name(factor.name)}.png")
     for dose in done.doses:
         chart = charts.dose_chart(dose)
-        charts.save_chart(chart, into / f"dose of {_file_name(dose.amount.name)}.png")
+        charts.save_chart(chart, into / f"dose of {file_name(dose.amount.name)}.png")
     (into / "answer.md").write_text(done.answer(), encoding="utf-8")
 
 
@@ -53,6 +53,6 @@ def _firing_chart(book: Book, firing: str, readings: Readings):
     return charts.firing_curve(readings, None if pd.isna(target_C) else float(target_C), schedule=schedule)
 
 
-def _file_name(name: str) -> str:
+def file_name(name: str) -> str:
     """Take out of a name from a table whatever could lead elsewhere."""
     return re.sub(r"[^\w ()-]", "-", name)

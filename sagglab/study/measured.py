@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from sagglab.firing.departures import departures
 from sagglab.firing.record_place import firing_readings, firing_schedule
 from sagglab.measures import gather_results, measure_firings, measure_photos
 from sagglab.photo.flags import FLAGS
+from sagglab.setups.correction import Correction
 from sagglab.units import both_scales
 
 #: Most photographs that are named one by one when they share a flag.
@@ -94,7 +96,13 @@ def _firing_line(book: Book, row: dict[str, object]) -> str:
     return said
 
 
-def measure_book(book: Book, into: Path, jobs: int = -1, afresh: bool = False) -> MeasuredBook:
+def measure_book(
+    book: Book,
+    into: Path,
+    jobs: int = -1,
+    afresh: bool = False,
+    corrections: Sequence[Correction] = (),
+) -> MeasuredBook:
     """Measure all of a book, and write tables and review pictures into a folder.
 
     Parameters
@@ -107,6 +115,8 @@ def measure_book(book: Book, into: Path, jobs: int = -1, afresh: bool = False) -
         Processes that share the photographs; −1 takes one for each core.
     afresh : bool
         Whether to measure again what was measured before.
+    corrections : sequence of Correction
+        Each brings the colours of one setup to another's; nothing is corrected unless asked for.
 
     Raises
     ------
@@ -119,6 +129,8 @@ def measure_book(book: Book, into: Path, jobs: int = -1, afresh: bool = False) -
     clear(reviews, "*.jpg")
     clear(reviews, "index.html")
     measures = measure_photos(book, jobs, charts.reviews_in(reviews), afresh=afresh)
+    for correction in corrections:
+        measures = correction.apply(measures)
     measured = MeasuredBook(book, measures, measure_firings(book), gather_results(book, measures))
     for name in ("measures", "firings", "results"):
         write_table(getattr(measured, name), into / f"{name}.csv")

@@ -17,6 +17,7 @@ from sagglab.model.colours import ColourEffects, fit_colour
 from sagglab.model.dose import Doses, compare_doses
 from sagglab.model.effects import Effects
 from sagglab.model.matched import Comparison, compare
+from sagglab.setups.correction import Correction
 from sagglab.study.answer import Study
 from sagglab.study.asking import askable, check_question, judge
 from sagglab.study.files import write_study
@@ -33,6 +34,7 @@ def study(
     factors: Sequence[str] | None = None,
     jobs: int = -1,
     afresh: bool = False,
+    corrections: Sequence[Correction] = (),
     **options: Any,
 ) -> Study:
     """Go the whole way, and write tables, charts, review pictures and the answer into a folder.
@@ -50,6 +52,8 @@ def study(
         Processes that share the photographs; −1 takes one for each core.
     afresh : bool
         Whether to measure again what was measured before.
+    corrections : sequence of Correction
+        As `measure_book` takes them.
     **options
         As `fit_effects` takes them by name: ``forms``, ``squares``, ``together``, ``above``.
 
@@ -66,7 +70,7 @@ def study(
     expected = pd.DataFrame({name: pd.Series(dtype="float64") for name in result_columns(book)})
     own = [name for name in book.pots.columns if name in expected]
     outcome = check_question(expected.assign(**book.pots[own]), outcome, factors, options)
-    measured = measure_book(book, into, jobs, afresh)
+    measured = measure_book(book, into, jobs, afresh, corrections)
     done = study_results(measured, outcome, factors, **options)
     write_study(done, into)
     return done

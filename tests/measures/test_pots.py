@@ -93,7 +93,7 @@ def test_own_measures_are_averaged_too():
 
 def test_all_columns_of_the_results_are_there():
     row = pot_row(views({}, {}), [])
-    own = {"setup", "problems"}
+    own = {"setup", "corrected to", "problems"}
     heat = {
         column.heading
         for column in RESULTS

@@ -111,3 +111,58 @@ def test_views_whose_pot_has_another_width_are_flagged(book, widths, told, flagg
     pots = book.pots.assign(**{"diameter [cm]": told})
     rows = [{"pot": pot, "measured diameter [cm]": wide} for pot, each in widths.items() for wide in each]
     assert _unlike(replace(book, pots=pots), rows) == flagged
+
+
+@pytest.fixture
+def two_setups(measures):
+    """p01 in both setups, p02 with the phone, p03 with the camera alone."""
+    camera = measures.assign(setup="camera", photo=measures["photo"] + "-camera", **{"L*": 70.0})
+    both = pd.concat([measures[measures["pot"] != "p03"], camera[camera["pot"] != "p02"]])
+    return both.reset_index(drop=True)
+
+
+def taken(book, table):
+    results = gather_results(book, table).set_index("pot")
+    return results[["setup", "corrected to", "views"]].T.to_dict("list")
+
+
+def test_as_measured_nothing_says_that_it_was_corrected(book, two_setups):
+    found = taken(book, two_setups)
+    assert found["p01"] == ["phone", "", 1] and found["p02"] == ["phone", "", 1]
+    assert found["p03"] == ["camera", "", 1] and found["p04"] == ["", "", 0]
+    assert taken(book, two_setups.drop(columns="corrected to")) == found
+
+
+def test_corrected_views_count_as_of_that_setup_where_it_has_none_of_the_pot(book, two_setups):
+    camera = two_setups["setup"] == "camera"
+    corrected = two_setups.assign(**{"corrected to": np.where(camera, "phone", "")})
+    # More views of the camera, yet what was measured goes before what was corrected.
+    corrected = pd.concat([corrected, corrected[camera]], ignore_index=True)
+    found = taken(book, corrected)
+    assert found["p01"] == ["phone", "", 1] and found["p02"] == ["phone", "", 1]
+    assert found["p03"] == ["camera", "phone", 2]
+    results = gather_results(book, corrected).set_index("pot")
+    assert results.loc["p03", "L*"] == pytest.approx(70) and results.loc["p01", "L*"] < 61
+
+
+def test_corrected_views_make_their_setup_the_one_with_the_most_views(book, two_setups):
+    camera = two_setups["setup"] == "camera"
+    third = two_setups[camera & (two_setups["pot"] == "p03")].assign(setup="tablet")
+    table = pd.concat([two_setups, third], ignore_index=True)
+    # As measured, p03 is the camera's, which has more views than the tablet; corrected to the phone, the
+    # tablet's goes before.
+    assert taken(book, table)["p03"] == ["camera", "", 1]
+    table["corrected to"] = np.where(table["setup"] == "tablet", "phone", "")
+    assert taken(book, table)["p03"] == ["tablet", "phone", 1]
+    # Two that were corrected to one are not mixed.
+    table["corrected to"] = np.where(table["setup"] == "phone", "", "phone")
+    assert taken(book, table)["p03"] == ["camera", "phone", 1]
+
+
+def test_measures_read_back_from_a_file_give_the_same_results(book, two_setups, tmp_path):
+    camera = two_setups["setup"] == "camera"
+    corrected = two_setups.assign(**{"corrected to": np.where(camera, "phone", "")})
+    corrected.to_csv(tmp_path / "measures.csv", index=False)
+    read = pd.read_csv(tmp_path / "measures.csv")
+    read["problems"] = ""
+    assert taken(book, read) == taken(book, corrected)

@@ -279,3 +279,33 @@ def test_a_joint_test_of_very_few_pots_leaves_four_degrees():
     assert joint.numerator_df == 2
     assert joint.denominator_df > 2
     assert 0 <= joint.p <= 1
+
+
+def test_groups_that_scatter_in_a_slope_agree_with_an_independent_fit():
+    from statsmodels.regression.mixed_linear_model import MixedLM
+
+    rng = np.random.default_rng(11)
+    groups = np.repeat(np.arange(9), rng.integers(3, 7, 9))
+    months = rng.uniform(0, 6, len(groups))
+    y = 40 + (0.5 + rng.normal(0, 0.6, 9)[groups]) * months + rng.normal(0, 0.4, len(groups))
+    X = np.column_stack([months, indicators(groups)])
+    ours = fit_mixed(y, X, {"pot": months[:, None] * indicators(groups)})
+    theirs = MixedLM(y, X, groups=groups, exog_re=months[:, None]).fit(reml=True, method="bfgs", gtol=1e-9)
+    assert ours.coefficients == pytest.approx(theirs.fe_params, rel=1e-4)
+    assert ours.variances == pytest.approx([theirs.cov_re.item(), theirs.scale], rel=1e-3)
+    assert ours.minus_two_reml == pytest.approx(-2 * theirs.llf, abs=1e-6)
+
+
+def test_slopes_on_balanced_months_keep_the_degrees_of_freedom_of_their_groups():
+    rng = np.random.default_rng(12)
+    groups, months = np.repeat(np.arange(6), 4), np.tile([0.0, 1, 2, 3], 6)
+    slopes = rng.normal(0.5, 1, 6)
+    y = slopes[groups] * months + rng.normal(0, 0.3, 24)
+    fit = fit_mixed(
+        y, np.column_stack([months, indicators(groups)]), {"pot": months[:, None] * indicators(groups)}
+    )
+    found = [np.polyfit([0, 1, 2, 3], y[groups == group], 1)[0] for group in range(6)]
+    mean = fit.contrast([1, 0, 0, 0, 0, 0, 0])
+    assert mean.estimate == pytest.approx(np.mean(found))
+    assert mean.standard_error == pytest.approx(np.std(found, ddof=1) / np.sqrt(6))
+    assert mean.df == pytest.approx(5)

@@ -1,0 +1,142 @@
+"""The target's own layout: each patch in the colours of two setups, and how far they are apart."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.patches import Polygon, Rectangle
+from numpy.typing import NDArray
+
+from sagglab.charts.look import QUIET, axes, check_result, look, wrapped
+from sagglab.colour import lab_to_srgb
+from sagglab.errors import SetupError
+from sagglab.setups.limits import Limits
+from sagglab.setups.pairs import Pairs
+
+#: Half a side of a patch's square, and of that inside it, where a patch is 1 wide.
+_OUTER, _INNER = 0.47, 0.32
+#: Below this lightness words on a patch are white.
+_DARK = 55
+#: Most points of the number on a patch, and the share of the patch that its height takes: three digits and
+#: a point then stay within the inner square.
+_MOST, _SHARE = 11.0, 0.23
+#: Inches of a patch, of the narrowest chart, of a letter at most, and of a line of them.
+_PATCH, _LEAST_WIDTH, _LETTER, _LINE_HEIGHT = 0.78, 4.8, 0.096, 0.22
+
+
+def target_layout_chart(
+    pairs: Pairs, patches: pd.DataFrame, limits: Limits | None = None, ax: Axes | None = None
+) -> Axes:
+    """Draw the target as it lies, each patch as the first setup has it around what the second has.
+
+    ΔE00 stands on each patch: in light type below what is just noticeable, in bold type from there on, and
+    framed beyond what is acceptable. A colour that the display cannot show has a corner cut off; a patch that
+    both setups do not show is an empty square.
+
+    Parameters
+    ----------
+    pairs : Pairs
+        Of patches.
+    patches : DataFrame
+        As `measure_targets` gives them: ``patch``, ``row``, ``column``.
+    limits : Limits, optional
+    ax : Axes, optional
+        New ones where not given.
+
+    Raises
+    ------
+    ModelError
+        It was given something else than pairs.
+    SetupError
+        They are pairs of pots, or a patch lies at no place, or at two.
+    """
+    check_result(pairs, Pairs, "target_layout_chart", "pair_patches")
+    limits = Limits() if limits is None else limits
+    places = _places(pairs, patches)
+    rows, columns = int(places["row"].max()), int(places["column"].max())
+    by_patch = pairs.table.set_index("item")
+    with look():
+        width = max(_LEAST_WIDTH, 0.4 + _PATCH * columns)
+        letters = int(width / _LETTER)
+        title, below = wrapped(_title(pairs), letters), wrapped(_below(pairs, limits), letters)
+        more = _LINE_HEIGHT * (title.count("\n") + below.count("\n"))
+        ax = axes(ax, width, 1.2 + _PATCH * rows + more)
+        ax.set_xlim(0.5, columns + 0.5)
+        ax.set_ylim(rows + 0.5, 0.5)
+        ax.set_aspect("equal")
+        ax.set_xticks(range(1, columns + 1))
+        ax.set_yticks(range(1, rows + 1))
+        ax.tick_params(length=0, labelsize=9)
+        for spine in ax.spines.values():
+            spine.set_visible(False)
+        ax.set_title(title)
+        ax.set_xlabel(below, linespacing=1.4)
+        # Laid out before anything is written on a patch: the type goes by how large patches come out.
+        figure = ax.get_figure(root=True)
+        figure.draw_without_rendering()
+        pixels = np.diff(ax.transData.transform([(0, 0), (1, 0)])[:, 0])[0]
+        size = min(_MOST, _SHARE * pixels * 72 / figure.dpi)
+        for patch, row, column in places.itertuples(index=False):
+            if patch in by_patch.index:
+                _draw(ax, (column, row), by_patch.loc[patch], limits, size)
+            else:
+                ax.add_patch(_square((column, row), _OUTER, facecolor="none", edgecolor=QUIET, linewidth=0.7))
+    return ax
+
+
+def _places(pairs: Pairs, patches: pd.DataFrame) -> pd.DataFrame:
+    """Give each patch its row and column."""
+    if pairs.kind != "patches":
+        raise SetupError("target_layout_chart", "pots do not lie in a target", "give it pair_patches(…)")
+    of_both = patches[patches["setup"].isin([pairs.first, pairs.second])] if "setup" in patches else patches
+    places = of_both[["patch", "row", "column"]].drop_duplicates()
+    twice = places["patch"].duplicated() | places[["row", "column"]].duplicated()
+    lost = sorted(set(pairs.items) - set(places["patch"]))
+    if twice.any() or lost:
+        named = ", ".join([*lost, *sorted(set(places.loc[twice, "patch"]))])
+        cause = f"there is not one place of one patch for: {named}"
+        raise SetupError("patches", cause, "give the table of patches that the pairs are from")
+    return places
+
+
+def _title(pairs: Pairs) -> str:
+    colours = "after calibration" if pairs.calibrated else "in the file"
+    return f"ΔE00 of {pairs.second} from {pairs.first} by patch, {colours}"
+
+
+def _below(pairs: Pairs, limits: Limits) -> str:
+    apart = pairs.table["ΔE00"]
+    light = int((apart < limits.noticeable).sum())
+    framed = int((apart > limits.acceptable).sum())
+    return (
+        f"around: {pairs.first}; inside: {pairs.second}. Light type: {light} below {limits.noticeable:g}, "
+        f"just noticeable; bold: {len(apart) - light - framed} from there on; framed: {framed} beyond "
+        f"{limits.acceptable:g}, acceptable"
+    )
+
+
+def _draw(ax: Axes, place: tuple[float, float], row: pd.Series, limits: Limits, size: float) -> None:
+    for which, half in (("first", _OUTER), ("second", _INNER)):
+        lab = row[[f"{axis} {which}" for axis in ("L*", "a*", "b*")]].to_numpy(dtype=float)
+        colour, outside = lab_to_srgb(lab)
+        ax.add_patch(_square(place, half, bool(outside), facecolor=colour, edgecolor="none"))
+    ink = "white" if row["L* second"] < _DARK else "black"
+    apart = row["ΔE00"]
+    ax.text(
+        *place, f"{apart:.1f}", ha="center", va="center", fontsize=size, color=ink,
+        fontweight="normal" if apart < limits.noticeable else "bold",
+    )  # fmt: skip
+    if apart > limits.acceptable:
+        corner, width, height = (place[0] - 0.26, place[1] - 0.17), 0.52, 0.34
+        line = max(0.7, 0.13 * size)
+        ax.add_patch(Rectangle(corner, width, height, facecolor="none", edgecolor=ink, linewidth=line))
+
+
+def _square(
+    place: tuple[float, float], half: float, cut: bool = False, **how: str | float | NDArray[np.float64]
+) -> Polygon:
+    """Draw a square about a place; where it is cut, without its corner at the right and above."""
+    x, y = place
+    corner = [(x + half - 0.12, y - half), (x + half, y - half + 0.12)] if cut else [(x + half, y - half)]
+    return Polygon([(x - half, y - half), *corner, (x + half, y + half), (x - half, y + half)], **how)

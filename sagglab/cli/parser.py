@@ -1,0 +1,213 @@
+"""What can be written behind ``sagglab``."""
+
+from __future__ import annotations
+
+import argparse
+from importlib.metadata import version
+from pathlib import Path
+
+from sagglab.cli import verbs as run
+from sagglab.setups.limits import ACCEPTABLE, NOTICEABLE
+
+EXAMPLES = """examples:
+  sagglab check data/demo
+  sagglab study data/demo --into results
+  sagglab study data/demo --outcome "a*" --factor sugar --factor peak_C
+  sagglab study data/demo --factor sugar --factor clay --together sugar clay
+  sagglab plan data/demo data/demo/next-batch.toml --results results/results.csv
+  sagglab setups data/two-cameras phone camera
+  sagglab pace my-book f7 --target "750 degC" --minute 38
+"""
+
+
+def _jobs(text: str) -> int:
+    jobs = int(text)
+    if jobs < 1:
+        raise argparse.ArgumentTypeError("it takes 1 process or more")
+    return jobs
+
+
+def parser() -> argparse.ArgumentParser:
+    """Lay out the commands, their arguments and their help."""
+    command = argparse.ArgumentParser(
+        prog="sagglab",
+        description="From a batch book of saggar firings to what the recipe did.",
+        epilog=EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    command.add_argument("--version", action="version", version=version("sagglab"))
+    verbs = command.add_subparsers(required=True, metavar="COMMAND", title="commands")
+    for name, does, words in (
+        ("check", run.check, "list every fault of a batch book"),
+        ("measure", run.measure, "measure the firings and photographs of a batch book"),
+        ("study", run.study, "measure, judge what the recipe did, and write tables, charts and the answer"),
+    ):
+        verb = verbs.add_parser(
+            name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+        )
+        verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+        verb.set_defaults(run=does)
+        if name != "check":
+            _add_measuring(verb, Path("results"))
+            verb.add_argument(
+                "--correction",
+                metavar="FILE",
+                type=Path,
+                action="append",
+                default=[],
+                help="brings one setup's colours to another's; 'sagglab setups' writes it; repeat for more",
+            )
+        if name == "study":
+            verb.add_argument(
+                "--outcome",
+                metavar="COLUMN",
+                default="L*",
+                help="what to explain: L*, a*, b*, C*ab, dark share, rating, state ...; default: L*",
+            )
+            verb.add_argument(
+                "--factor",
+                metavar="COLUMN",
+                action="append",
+                help="what to judge, such as sugar; repeat for more; default: all that the book can tell",
+            )
+            _add_model(verb)
+    _add_plan(verbs)
+    _add_setups(verbs)
+    _add_pace(verbs)
+    return command
+
+
+def _add_measuring(verb: argparse.ArgumentParser, into: Path) -> None:
+    verb.add_argument("--into", metavar="FOLDER", type=Path, default=into, help=f"default: {into}")
+    verb.add_argument(
+        "--jobs", metavar="N", type=_jobs, default=-1, help="processes; default: one for each core"
+    )
+    verb.add_argument("--afresh", action="store_true", help="measure again what was measured before")
+
+
+def _add_model(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument(
+        "--form",
+        metavar=("COLUMN", "FORM"),
+        nargs=2,
+        action="append",
+        default=[],
+        help="the form in which an amount enters: amount, 'square root', log1p, 'with or without'",
+    )
+    verb.add_argument(
+        "--square",
+        metavar="COLUMN",
+        action="append",
+        default=[],
+        help="an amount whose effect may bend; repeat for more",
+    )
+    verb.add_argument(
+        "--together",
+        metavar="COLUMN",
+        nargs=2,
+        action="append",
+        default=[],
+        help="two choices, where what one does may depend on the other; repeat for more",
+    )
+    verb.add_argument(
+        "--above", metavar="COLUMN", help="what holds several firings and scatters, too, such as date or kiln"
+    )
+
+
+def _add_plan(verbs: argparse._SubParsersAction) -> None:
+    words = "plan the next batch: recipes dealt to pots and firings, what they will tell, and the bench sheet"
+    verb = verbs.add_parser(
+        "plan", help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+    )
+    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb.add_argument(
+        "file", metavar="PLAN.toml", type=Path, help="what is wanted; the demo has one to copy from"
+    )
+    verb.add_argument("--into", metavar="FOLDER", type=Path, default=Path("plan"), help="default: plan")
+    verb.add_argument(
+        "--results",
+        metavar="FILE",
+        type=Path,
+        help="results.csv of an earlier study, for the scatter to be expected; default: typical values",
+    )
+    verb.set_defaults(run=run.plan)
+
+
+def _add_setups(verbs: argparse._SubParsersAction) -> None:
+    words = "tell whether two cameras may be compared, what drifts, and how pots change over time"
+    verb = verbs.add_parser(
+        "setups", help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+    )
+    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb.add_argument("first", metavar="A", help="a setup, as the table setups names it")
+    verb.add_argument(
+        "second", metavar="B", nargs="?", help="another, to compare with it; default: A by itself"
+    )
+    _add_measuring(verb, Path("setups"))
+    for name, limit, what in (
+        ("noticeable", NOTICEABLE, "just noticed"),
+        ("acceptable", ACCEPTABLE, "still accepted"),
+    ):
+        verb.add_argument(
+            f"--{name}", metavar="ΔE00", type=float, default=limit, help=f"that is {what}; default: {limit:g}"
+        )
+    verb.add_argument(
+        "--save", action="store_true", help="write the correction of B to A into the book, for --correction"
+    )
+    verb.set_defaults(run=run.setups)
+
+
+def _add_pace(verbs: argparse._SubParsersAction) -> None:
+    words = "type readings at the kiln, and be told how the firing goes"
+    verb = verbs.add_parser(
+        "pace", help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+    )
+    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb.add_argument("firing", metavar="FIRING", help="the firing, as the table firings names it")
+    verb.add_argument(
+        "--target",
+        metavar="HEAT",
+        type=_temperature_C,
+        help='the temperature that is wanted, as "750 degC"; default: the target peak in the table firings, '
+        "or the hottest of its schedule",
+    )
+    verb.add_argument(
+        "--minute",
+        metavar="N",
+        type=_minute,
+        help="when it is wanted, in minutes from the first reading; default: as the schedule has it",
+    )
+    verb.add_argument(
+        "--unit", type=_unit, metavar="UNIT", help="degC or degF, for a number that is typed without one"
+    )
+    verb.set_defaults(run=run.pace)
+
+
+def _temperature_C(text: str) -> float:
+    from sagglab.firing.headings import value_of
+    from sagglab.units import convert
+
+    value, unit = value_of(text.strip())
+    if unit is None or unit.lower() == "mv" or value != value:
+        raise argparse.ArgumentTypeError(f"'{text}' is no temperature with its unit, such as \"750 degC\"")
+    return float(convert(value, unit, "degC"))
+
+
+def _minute(text: str) -> float:
+    try:
+        minute = float(text)
+    except ValueError:
+        minute = float("nan")
+    if not 0 < minute < float("inf"):
+        raise argparse.ArgumentTypeError("it takes a number of minutes above zero")
+    return minute
+
+
+def _unit(text: str) -> str:
+    from sagglab.firing.typed import unit_in_full
+
+    unit = unit_in_full(text)
+    if unit is None:
+        raise argparse.ArgumentTypeError(f"'{text}' is neither degC nor degF")
+    return unit

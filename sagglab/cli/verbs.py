@@ -1,0 +1,130 @@
+"""The commands: each does one thing that a notebook can do, too, and gives an exit code."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+
+from sagglab.book import Book, open_book
+from sagglab.errors import Problems
+
+
+def _opened(folder: Path) -> Book:
+    book = open_book(folder)
+    print(repr(book))
+    return book
+
+
+def _print_problems(problems: Problems) -> None:
+    for problem in problems:
+        print(f"  {'fault' if problem.stops else 'warning'}: {problem}")
+
+
+def check(asked: argparse.Namespace) -> int:
+    """List every fault of a batch book."""
+    from sagglab.measures import check_files
+
+    book = _opened(asked.book)
+    problems = Problems([*book.problems, *check_files(book)])
+    _print_problems(problems)
+    if not problems:
+        print("no problems found")
+    return 1 if problems.stopping else 0
+
+
+def measure(asked: argparse.Namespace) -> int:
+    """Measure the firings and photographs of a batch book."""
+    from sagglab.study import measure_book
+
+    corrections = _corrections(asked.correction)
+    measured = measure_book(_opened(asked.book), asked.into, asked.jobs, asked.afresh, corrections)
+    _print_problems(measured.problems)
+    print(f"tables and review pictures are in {asked.into}")
+    return 0
+
+
+def study(asked: argparse.Namespace) -> int:
+    """Measure, judge, and write the answer."""
+    from sagglab.study import study, words
+
+    options = {
+        "forms": dict(asked.form),
+        "squares": asked.square,
+        "together": [tuple(pair) for pair in asked.together],
+        "above": asked.above,
+    }
+    book = _opened(asked.book)
+    asked_of = (asked.outcome, asked.factor, asked.jobs, asked.afresh, _corrections(asked.correction))
+    done = study(book, asked.into, *asked_of, **options)
+    _print_problems(done.measured.problems)
+    print(f"tables, charts, review pictures and the answer are in {asked.into}\n")
+    print(*done.findings, sep="\n")
+    if done.checks is not None and done.checks.worries:
+        print("Look at this before you trust it:", *done.checks.worries, sep="\n  ")
+    for line in done.not_judged:
+        print(f"Not judged: {line}.")
+    print("", *words(done.effects), sep="\n")
+    return 0
+
+
+def plan(asked: argparse.Namespace) -> int:
+    """Plan the next batch."""
+    from sagglab.study import plan_book
+
+    planned = plan_book(_opened(asked.book), asked.file, asked.into, asked.results)
+    print(f"the plan, what it will tell, and the bench sheet are in {asked.into}\n")
+    print(f"{planned.plan.counts}.", *planned.said, *planned.plan.sentences, sep="\n")
+    print("", planned.precision, "", planned.needed, "", f"{planned.sheet!r}.", "", sep="\n")
+    print(*planned.cautions(), sep="\n")
+    return 0
+
+
+def _corrections(files: Sequence[Path]) -> list:
+    from sagglab.setups.correction import read_correction
+
+    return [read_correction(file) for file in files]
+
+
+def setups(asked: argparse.Namespace) -> int:
+    """Compare setups, and tell what drifts."""
+    from sagglab.study import study_setups, write_setups
+
+    limits = {"noticeable": asked.noticeable, "acceptable": asked.acceptable}
+    book = _opened(asked.book)
+    done = study_setups(book, asked.first, asked.second, **limits, jobs=asked.jobs, afresh=asked.afresh)
+    write_setups(done, asked.into)
+    print(f"tables, charts and the answer are in {asked.into}")
+    for heading, said in done.sections().items():
+        print("", heading, *said, sep="\n")
+    if asked.save:
+        correction = None if done.compared is None else done.compared.correction
+        if correction is None or correction.kind == "none":
+            print("\nThere is no correction to save.")
+        else:
+            print(f"\nThe correction is in {correction.save(book.folder)}")
+    return 0
+
+
+def pace(asked: argparse.Namespace) -> int:
+    """Take readings at the kiln."""
+    from contextlib import suppress
+
+    from sagglab.cautions import kiln_cautions
+    from sagglab.firing.prompt import KilnPrompt
+    from sagglab.firing.record_place import firing_schedule, place_of_record
+
+    book = open_book(asked.book)
+    place = place_of_record(book, asked.firing)
+    schedule = firing_schedule(book, asked.firing)
+    planned_C = None if schedule is None else float(schedule.table["temperature_C"].max())
+    target_C = next((heat for heat in (asked.target, place.target_C, planned_C) if heat is not None), None)
+    minute = asked.minute
+    if minute is None and schedule is not None and target_C is not None:
+        planned = schedule.minute_of(target_C)
+        minute = None if planned != planned else planned
+    with suppress(ImportError):  # where the system has it, a line can be edited while it is typed
+        import readline  # noqa: F401
+    print(*kiln_cautions(), sep="\n")
+    KilnPrompt(place.path, asked.unit, target_C, minute, ask=input, say=print).run()
+    return 0
