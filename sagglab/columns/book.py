@@ -71,3 +71,8 @@ OPTIONAL_TABLES: dict[str, tuple[Column, ...]] = {
         Column("meaning", "text", "in a few words"),
     ),
 }
+
+#: What the table ``photos`` says of a photograph, and the tables of what was measured in it repeat.
+OF_PHOTO = tuple(
+    column for column in BOOK_TABLES["photos"] if column.name in ("photo", "pot", "view", "setup", "taken")
+)

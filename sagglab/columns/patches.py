@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sagglab.columns.book import BOOK_TABLES
+from sagglab.columns.book import OF_PHOTO
 from sagglab.columns.declared import Column
 from sagglab.columns.surfaces import FILE_MEASURES
 
@@ -19,11 +19,7 @@ SHOT_COLUMNS = (
 
 #: One row per photograph that shows its own target, and patch.
 PATCHES = (
-    *(
-        column
-        for column in BOOK_TABLES["photos"]
-        if column.name in ("photo", "pot", "view", "setup", "taken")
-    ),
+    *OF_PHOTO,
     Column("patch", "text", "name of the patch"),
     Column("row", "number", "of the target, counted from 1"),
     Column("column", "number", "of the target, counted from 1"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sagglab.columns.book import BOOK_TABLES
+from sagglab.columns.book import OF_PHOTO
 from sagglab.columns.declared import Column
 from sagglab.columns.firings import HEAT_MEASURES
 from sagglab.columns.surfaces import (
@@ -26,11 +26,7 @@ _CORRECTED_TO = Column(
 
 #: One row per view.
 MEASURES = (
-    *(
-        column
-        for column in BOOK_TABLES["photos"]
-        if column.name in ("photo", "pot", "view", "setup", "taken")
-    ),
+    *OF_PHOTO,
     _CORRECTED_TO,
     *COLOUR_MEASURES,
     *DOUBT_MEASURES,

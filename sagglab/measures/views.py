@@ -11,7 +11,7 @@ import pandas as pd
 from tqdm.auto import tqdm
 
 from sagglab.book import Book
-from sagglab.columns import MEASURES, PATCHES, Column, conform, empty
+from sagglab.columns import MEASURES, OF_PHOTO, PATCHES, Column, conform, empty
 from sagglab.errors import SagglabError, TargetError
 from sagglab.measures.reviews import Reviews
 from sagglab.measures.run import Run
@@ -33,9 +33,6 @@ from sagglab.photo.white_balance import balance_differs
 #: A pot's widths in two photographs, or by the book, are the same within this share: what was turned is
 #: round, and what was pinched nearly so.
 SAME_WIDTH = 0.15
-
-#: What the table ``photos`` says of a photograph, and both tables of measures repeat.
-_ABOUT = ("photo", "pot", "view", "setup", "taken")
 
 _BAR = "{desc} {percentage:3.0f}% |{bar}| {n_fmt} of {total_fmt} photographs, {remaining} left"
 
@@ -111,7 +108,7 @@ def measure_targets(book: Book, jobs: int = -1, afresh: bool = False) -> pd.Data
     """
     rows, views = _viewed(book, jobs, None, measuring_of(book), afresh)
     found = [
-        view.patches.assign(**{name: row[name] for name in _ABOUT})
+        view.patches.assign(**{column.heading: row[column.heading] for column in OF_PHOTO})
         for row, view in zip(rows, views, strict=True)
         if len(view.patches)
     ]
@@ -227,7 +224,10 @@ def _task(
 def _table(
     book: Book, rows: Sequence[dict[str, object]], views: Sequence[View], measuring: Measuring
 ) -> pd.DataFrame:
-    found = [view.row | {name: row[name] for name in _ABOUT} for row, view in zip(rows, views, strict=True)]
+    found = [
+        view.row | {column.heading: row[column.heading] for column in OF_PHOTO}
+        for row, view in zip(rows, views, strict=True)
+    ]
     for setup in dict.fromkeys(row["setup"] for row in found):
         places = [place for place, row in enumerate(found) if row["setup"] == setup]
         differs = balance_differs(
