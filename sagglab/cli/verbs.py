@@ -103,7 +103,7 @@ def setups(asked: argparse.Namespace) -> int:
             print("\nThere is no correction to save.")
         else:
             print(f"\nThe correction is in {correction.save(book.folder)}")
-    return 0
+    return 1 if done.not_compared else 0
 
 
 def pace(asked: argparse.Namespace) -> int:

@@ -27,6 +27,13 @@ _BY_UNCERTAINTY = (
     "by firing",
     "by firing low",
     "by firing high",
+    "bias",
+    "lower limit",
+    "upper limit",
+    "per month",
+    "per month with",
+    "per month without",
+    "difference",
 )
 
 

@@ -92,11 +92,8 @@ def sentences(of: SetupsCompared) -> tuple[str, ...]:
     judged = of.judged
     said = [_equal(judged), _chroma(of, judged), *judged.agreement.sentences, where_sentence(judged.where)]
     said += _cured(of)
-    said += [
-        _target(of, each)
-        for each in of.compared[1:]
-        if each.pairs.kind == "patches" and each.pairs.calibrated
-    ]
+    if of.target is not None and of.target is not judged:
+        said.append(_target(of, of.target))
     said += _repeats(judged)
     if of.correction is not None:
         said.append(of.correction.sentence)

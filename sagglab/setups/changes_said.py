@@ -16,6 +16,12 @@ from sagglab.setups.pot_changes import MONTHS_FORETOLD
 if TYPE_CHECKING:
     from sagglab.setups.over_time import Changes
 
+#: Columns that a page has room for.
+_OF_POTS = ("pot", "coordinate", "per month", "low", "high", "p Holm", "distinguishable", "months more")
+_OF_RECIPES = (
+    "factor", "coordinate", "per month with", "per month without", "difference", "low", "high", "p Holm"
+)  # fmt: skip
+
 
 def sentences(changes: Changes) -> tuple[str, ...]:
     """Say which pots have changed, then what is so by recipe or on average, then each pot."""
@@ -27,10 +33,11 @@ def sentences(changes: Changes) -> tuple[str, ...]:
 
 def changes_page(changes: Changes) -> str:
     """Lay changes out as HTML: the answer, the sentences, notes, tables rounded for reading."""
-    table = changes.table.drop(columns=["df", "p"])
-    table = table.assign(**{end: table[end].dt.strftime("%Y-%m-%d") for end in ("first", "last")})
     answer, *said = changes.sentences
-    return report(answer, said, changes.by_recipe, table, changes.repeatability, warned=changes.notes)
+    recipes = changes.by_recipe[list(_OF_RECIPES)] if len(changes.by_recipe) else changes.by_recipe
+    table = changes.table[list(_OF_POTS)]
+    table = table.assign(distinguishable=table["distinguishable"].map({True: "yes", False: "not yet"}))
+    return report(answer, said, recipes, table, warned=changes.notes)
 
 
 def _answer(changes: Changes) -> str:

@@ -137,6 +137,12 @@ class SetupsCompared:
         return self.compared[0]
 
     @property
+    def target(self) -> Compared | None:
+        """The target's patches after calibration; None where both setups do not show it by itself."""
+        shown = (each for each in self.compared if each.pairs.kind == "patches" and each.pairs.calibrated)
+        return next(shown, None)
+
+    @property
     def verdict(self) -> Verdict:
         """Whether the setups may be compared as they are, after correction, or not.
 

@@ -27,10 +27,14 @@ class StudiedSetups:
 
     Attributes
     ----------
+    names : tuple of str
+        The setup, or both, that were asked for.
     measures, patches : DataFrame
         Of these setups, from `measure_photos` and `measure_targets`.
     compared : SetupsCompared or None
-        None when one setup was asked for.
+        None when one setup was asked for, or two cannot be compared.
+    not_compared : str
+        Why two cannot be compared, and what to photograph for it; empty where they are.
     drifts : dict of str to Drift
         Of each setup whose target was photographed often enough.
     changes : Changes or None
@@ -39,9 +43,11 @@ class StudiedSetups:
         What could not be told, and what to photograph for it.
     """
 
+    names: tuple[str, ...]
     measures: pd.DataFrame
     patches: pd.DataFrame
     compared: SetupsCompared | None
+    not_compared: str
     drifts: dict[str, Drift]
     changes: Changes | None
     not_told: tuple[str, ...]
@@ -49,9 +55,10 @@ class StudiedSetups:
     def sections(self) -> dict[str, tuple[str, ...]]:
         """Give all that is told, under its headings."""
         told = {}
-        if self.compared is not None:
-            first, second = self.compared.first, self.compared.second
-            told[f"May {second} be compared with {first}?"] = self.compared.sentences
+        if len(self.names) == 2:
+            first, second = self.names
+            said = (self.not_compared,) if self.compared is None else self.compared.sentences
+            told[f"May {second} be compared with {first}?"] = said
         for name, drift in self.drifts.items():
             told[f"Does {name} drift?"] = drift.sentences
         if self.changes is not None:
@@ -156,13 +163,13 @@ def study_setups(
     names = (first,) if second is None else (first, second)
     _check_names(book, names)
     measures, patches = _measured(book, names, jobs, afresh)
-    compared, changes, drifts = None, None, {}
+    compared, not_compared, changes, drifts = None, "", None, {}
     not_told: list[str] = []
     if second is not None:
         try:
             compared = _compared(measures, patches, first, second, limits)
         except SetupError as error:
-            not_told.append(str(error))
+            not_compared = str(error)
     for name in names:
         try:
             drifts[name] = check_drift(patches, name)
@@ -176,8 +183,10 @@ def study_setups(
         except SetupError as error:
             not_told.append(str(error))
     if compared is None and not drifts and changes is None:
-        raise SetupError(" and ".join(names), "nothing can be told", " ".join(not_told).removesuffix("."))
-    return StudiedSetups(measures, patches, compared, drifts, changes, tuple(not_told))
+        reasons = " ".join(dict.fromkeys(filter(None, [not_compared, *not_told]))).removesuffix(".")
+        raise SetupError(" and ".join(names), "nothing can be told", reasons)
+    told = tuple(dict.fromkeys(not_told))
+    return StudiedSetups(names, measures, patches, compared, not_compared, drifts, changes, told)
 
 
 def _check_names(book: Book, names: Sequence[str]) -> None:

@@ -6,7 +6,9 @@ import datetime as dt
 import functools
 import io
 import zlib
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
@@ -125,11 +127,14 @@ def render(shot: Shot, seed: int = study.SEED) -> Scene:
     return render_scene(own, setup=shot.setup, view=view, surface=surface(shot.pot, seed), turn=turn)
 
 
-def jpeg(scene: Scene, shot: Shot) -> bytes:
-    """Encode a photograph: upright, with the time it was taken, and nothing about who made the camera."""
+def jpeg(scene: Scene, shot: Shot, said: Mapping[int, object] = MappingProxyType({})) -> bytes:
+    """Encode a photograph: upright, with the time it was taken, and nothing about who made the camera.
+
+    What else the camera says of the exposure is given by the numbers of its Exif tags.
+    """
     exif = Image.Exif()
     exif[0x0112] = 1
-    exif.get_ifd(0x8769)[0x9003] = shot.taken.strftime("%Y:%m:%d %H:%M:%S")
+    exif.get_ifd(0x8769).update({0x9003: shot.taken.strftime("%Y:%m:%d %H:%M:%S"), **said})
     file = io.BytesIO()
     Image.fromarray(scene.srgb).save(
         file, "JPEG", quality=QUALITY, subsampling="4:2:0", optimize=True, exif=exif
@@ -137,19 +142,35 @@ def jpeg(scene: Scene, shot: Shot) -> bytes:
     return file.getvalue()
 
 
+def files() -> Iterator[tuple[str, bytes]]:
+    """Make every file of the book, by its path in it."""
+    for name, text in tables().items():
+        yield name, text.encode()
+    corners, pots = [], {}
+    for shot in shots():
+        scene = render(shot)
+        yield shot.photo, jpeg(scene, shot)
+        if shot.view != "flat":
+            corners.append(corner_truth(shot, scene))
+        if shot.pot and shot.pot not in pots:
+            pots[shot.pot] = view_truth(shot.pot)
+    yield "truth/views.csv", as_csv(pd.concat(pots.values())).encode()
+    yield "truth/corners.csv", as_csv(pd.DataFrame(corners, columns=CORNER_COLUMNS)).encode()
+
+
 def tables(seed: int = study.SEED) -> dict[str, str]:
     """Write out every table and log that needs no rendering, by its path in the book."""
     pots, firings, truth = _study(seed)
     peaks = truth.groupby("firing")["peak [degC]"].first()
     files = {
-        "pots.csv": _csv(pots),
-        "firings.csv": _csv(firings),
-        "photos.csv": _csv(_photos()),
-        "setups.csv": _csv(_setups()),
-        "shelf.csv": _csv(_shelf()),
-        TARGET_TABLE: _csv(_target()),
-        "truth/true-model.csv": _csv(_true_model()),
-        "truth/pots.csv": _csv(truth.round(3)),
+        "pots.csv": as_csv(pots),
+        "firings.csv": as_csv(firings),
+        "photos.csv": as_csv(photos_table(shots())),
+        "setups.csv": as_csv(setups_table(list(CHECK_DAYS))),
+        "shelf.csv": as_csv(_shelf()),
+        TARGET_TABLE: as_csv(target_table()),
+        "truth/true-model.csv": as_csv(_true_model()),
+        "truth/pots.csv": as_csv(truth.round(3)),
     }
     starts = {
         name: dt.time(10, 40) if number % 2 else dt.time(14, 5) for number, name in enumerate(peaks.index, 1)
@@ -220,24 +241,27 @@ CORNER_COLUMNS = ["photo"] + [
 ]
 
 
-def _csv(table: pd.DataFrame) -> str:
+def as_csv(table: pd.DataFrame) -> str:
+    """Write a table as the book's files have it."""
     return table.to_csv(index=False, lineterminator="\n")
 
 
-def _photos() -> pd.DataFrame:
-    rows = [(shot.photo, shot.pot, shot.view, shot.setup, f"{shot.taken:%Y-%m-%d %H:%M}") for shot in shots()]
+def photos_table(taken: Sequence[Shot]) -> pd.DataFrame:
+    """List photographs as the book's table does."""
+    rows = [(shot.photo, shot.pot, shot.view, shot.setup, f"{shot.taken:%Y-%m-%d %H:%M}") for shot in taken]
     table = pd.DataFrame(rows, columns=["photo", "pot", "view", "setup", "taken"])
     return table.assign(**{"target corners": "", "pot outline": ""})
 
 
-def _setups() -> pd.DataFrame:
-    names = list(CHECK_DAYS)
+def setups_table(names: Sequence[str]) -> pd.DataFrame:
+    """List setups, each with the studio's target and a flat field of its own."""
     return pd.DataFrame(
         {"setup": names, "target": TARGET_TABLE, "flat": [f"photos/{name}-flat.jpg" for name in names]}
     )
 
 
-def _target() -> pd.DataFrame:
+def target_table() -> pd.DataFrame:
+    """Give the target's own values under D50."""
     names, reflectance = spectra.patches()
     lab = spectra.reflectance_to_lab(reflectance).round(3)
     return pd.DataFrame(

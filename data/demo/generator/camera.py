@@ -42,6 +42,9 @@ class Setup:
         Share of the frame's mean light that spreads over all of it.
     target_at : {"left", "right"}
         The side of the frame where the target stands when there is a pot, too.
+    veil : float
+        Light that a pot's surface throws back unchanged towards this camera, as a share of what the perfect
+        white gives in the same place; a polariser takes it away, and a matt target has none.
     """
 
     sensor: str
@@ -55,6 +58,7 @@ class Setup:
     read: float
     glare: float = 0.005
     target_at: str = "left"
+    veil: float = 0.0
 
     def raw(self, reflectance: NDArray[np.float64]) -> NDArray[np.float64]:
         """White-balanced raw of surfaces in this setup's light, shape (..., 31) to (..., 3)."""

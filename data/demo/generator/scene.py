@@ -266,7 +266,7 @@ def _add_pot(
     seen = _look_up(surface, height, np.degrees(np.arctan2(sine, cosine)) + turned(view))
     # Raw is linear in the spectrum and the spectrum in the shares, so that mixing the kinds' raw responses is
     # mixing their spectra, at a tenth of the work.
-    raw = seen @ setup.raw(REFLECTANCE)
+    raw = seen @ setup.raw(REFLECTANCE) + setup.veil
 
     outward = np.stack([sine, -rise, cosine], axis=-1) / np.sqrt(1 + rise**2)[..., None]
     light = EVEN + DIRECTED * np.maximum(outward @ TOWARDS_LIGHT, 0)
