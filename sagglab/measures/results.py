@@ -40,7 +40,8 @@ def gather_results(book: Book, measures: pd.DataFrame, per_area: bool = False) -
         declares, and those of the user's own shares and measures. Colours are means over the pot's views, by
         the area that each measured. When a pot was photographed in several setups, only the views of one of
         them are taken, that which holds the most views of the book: two setups are not mixed before they
-        have been shown to agree. Views that were corrected to a setup count as its own, but for pots that
+        have been shown to agree. Of a view that was photographed again on later days, the first day counts,
+        since colours go on changing. Views that were corrected to a setup count as its own, but for pots that
         were photographed in it: what was measured goes before what was corrected. ``setup`` tells where the
         views are from, ``corrected to`` what they were corrected to.
 
@@ -109,7 +110,7 @@ def _colours(measures: pd.DataFrame, own: list[str]) -> pd.DataFrame:
         own_views = taken[taken[CORRECTED_TO] == ""]
         taken = taken if own_views.empty else own_views
         setup = _first(most_views, taken["setup"])
-        taken = taken[taken["setup"] == setup]
+        taken = _as_it_came_out(taken[taken["setup"] == setup])
         row = {"pot": pot, "setup": setup, CORRECTED_TO: "" if taken.empty else taken[CORRECTED_TO].iloc[0]}
         row |= pot_row(taken, own)
         bad = its_views[its_views["problems"] != ""]
@@ -119,6 +120,13 @@ def _colours(measures: pd.DataFrame, own: list[str]) -> pd.DataFrame:
     empty = ["pot", "setup", CORRECTED_TO, "views", "flags", "view problems"]
     between = [f"{axis} between views" for axis in ("L*", "a*", "b*")]
     return pd.DataFrame(rows, columns=list(dict.fromkeys([*empty, *measured, *between, *own])))
+
+
+def _as_it_came_out(views: pd.DataFrame) -> pd.DataFrame:
+    """Leave out views that were photographed again on a later day: pots go on changing."""
+    day = pd.to_datetime(views["taken"], errors="coerce").dt.normalize()  # words, when read back
+    first = day.groupby(views["view"].astype(object).fillna("")).transform("min")
+    return views[day.isna() | (day == first)]
 
 
 def _first(order: list[str], among: pd.Series) -> str:

@@ -166,3 +166,21 @@ def test_measures_read_back_from_a_file_give_the_same_results(book, two_setups, 
     read = pd.read_csv(tmp_path / "measures.csv")
     read["problems"] = ""
     assert taken(book, read) == taken(book, corrected)
+
+
+def test_a_view_photographed_again_later_counts_as_it_was_on_the_first_day(book, measures, tmp_path):
+    measures = measures.assign(taken=pd.Timestamp("2026-05-01 10:00"))
+    before = gather_results(book, measures).set_index("pot")
+    later = measures.assign(taken=measures["taken"] + pd.Timedelta(days=60), **{"L*": 90.0})
+    both = pd.concat([later, measures], ignore_index=True)
+    after = gather_results(book, both).set_index("pot")
+    pd.testing.assert_series_equal(after["L*"], before["L*"])
+    pd.testing.assert_series_equal(after["views"], before["views"])
+    both.to_csv(tmp_path / "measures.csv", index=False)
+    read = gather_results(book, pd.read_csv(tmp_path / "measures.csv")).set_index("pot")
+    pd.testing.assert_series_equal(read["L*"], before["L*"])
+    # On the same day it is a repeat, and without a date nobody knows.
+    for taken_again in (measures["taken"] + pd.Timedelta(minutes=5), pd.NaT):
+        again = measures.assign(taken=taken_again, **{"L*": 90.0})
+        repeated = gather_results(book, pd.concat([measures, again], ignore_index=True)).set_index("pot")
+        assert (repeated["views"] == 2 * before["views"]).all()
