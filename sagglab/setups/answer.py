@@ -42,7 +42,7 @@ def _how(first: str, second: str, judged: Compared, limits: Limits) -> str:
     sure = rows[rows["p Holm"] <= LIMIT]
     size = judged.equivalence.size
     if sure.empty:
-        return f"{second} reads no surely other colours than {first} (ΔE00 {size:.1f})"
+        return f"{second} shows no sure difference of colour from {first} (ΔE00 {size:.1f})"
     said = [_reads(name, row) for name, row in sure.iterrows()]
     listed = " and ".join([", ".join(said[:-1]), said[-1]] if len(said) > 1 else said)
     return f"{second} reads {listed} than {first}: ΔE00 {size:.1f}, {_against(size, limits)}"

@@ -57,7 +57,7 @@ def test_setups_that_agree_may_be_compared_as_they_are():
     assert compared.verdict == "as is"
     assert compared.sentences[0] == compared.answer == str(compared).splitlines()[0]
     assert "may be compared as they are (by 8 pots in both)" in compared.answer
-    assert "below what is just noticeable" in compared.answer or "no surely other colours" in compared.answer
+    assert "below what is just noticeable" in compared.answer or "no sure difference of colour" in compared.answer
 
 
 def test_a_shift_is_told_with_its_direction_and_size_and_corrected():
