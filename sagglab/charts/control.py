@@ -115,8 +115,8 @@ def drift_chart(drift: Drift) -> list[Axes]:
             x=0.01, ha="left", fontsize=12,
         )  # fmt: skip
         figure.supxlabel(
-            "days on which the target was photographed; diamond: beyond a limit; "
-            "dotted: limits of a single day; grey: the centre is from these days",
+            "days on which the target was photographed; dotted: limits of a single day; diamond: beyond\n"
+            "them, too far from the day before, or the weighted mean beyond its own; grey: centre from these",
             x=0.01, ha="left", fontsize=9.5,
         )  # fmt: skip
     return list(grid.flat)

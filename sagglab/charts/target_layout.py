@@ -109,10 +109,12 @@ def _below(pairs: Pairs, limits: Limits) -> str:
     apart = pairs.table["ΔE00"]
     light = int((apart < limits.noticeable).sum())
     framed = int((apart > limits.acceptable).sum())
+    _, outside = lab_to_srgb(np.concatenate([pairs.lab("first"), pairs.lab("second")]))
+    cut = "; cut corner: a colour that the display cannot show" if outside.any() else ""
     return (
         f"around: {pairs.first}; inside: {pairs.second}. Light type: {light} below {limits.noticeable:g}, "
         f"just noticeable; bold: {len(apart) - light - framed} from there on; framed: {framed} beyond "
-        f"{limits.acceptable:g}, acceptable"
+        f"{limits.acceptable:g}, acceptable{cut}"
     )
 
 

@@ -30,7 +30,8 @@ def answer(of: SetupsCompared) -> str:
     count = _counted(judged)
     match of.verdict:
         case "as is":
-            return f"{how}; they may be compared as they are ({count})."
+            as_far = "" if judged.pairs.kind == "pots" else "as far as a target can tell, "
+            return f"{how}; {as_far}they may be compared as they are ({count})."
         case "after correction":
             left = of.correction.left_out
             return f"{how}; they may be compared after correction, which leaves ΔE00 {left:.1f} ({count})."
@@ -74,6 +75,10 @@ def _counted(judged: Compared) -> str:
 
 def _why_not(of: SetupsCompared) -> str:
     judged, limits = of.judged, of.limits
+    if of.few_pots is not None and of.few_pots.table["ΔE00"].mean() > limits.acceptable:
+        items, apart = of.few_pots.items, of.few_pots.table["ΔE00"].mean()
+        named = f"{', '.join(items)} {'comes' if len(items) == 1 else 'come'} out ΔE00 {apart:.1f} apart"
+        return f" by their target alone: {named}; photograph three pots and more in both"
     if judged.equivalence.p > LIMIT and judged.equivalence.size <= limits.acceptable:
         more = "pots" if judged.pairs.kind == "pots" else "shots of the target, and pots,"
         return (
@@ -131,8 +136,9 @@ def _cured(of: SetupsCompared) -> list[str]:
 
 
 def _target(of: SetupsCompared, target: Compared) -> str:
-    how = _how(of.first, of.second, target, of.limits)
-    return f"{_counted(target)[0].upper()}{_counted(target)[1:]}: {how}."
+    how, count = _how(of.first, of.second, target, of.limits), _counted(target)
+    apart = target.pairs.table["ΔE00"].mean()
+    return f"{count[0].upper()}{count[1:]}: {how} in the mean of all, and ΔE00 {apart:.1f} patch by patch."
 
 
 def _repeats(judged: Compared) -> list[str]:

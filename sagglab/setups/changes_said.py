@@ -47,8 +47,8 @@ def _answer(changes: Changes) -> str:
     if not changes.drift_known:
         return f"Of {told}, none can be told from the camera's own drift, which is not known."
     if not sure:
-        return f"Of {told}, none has yet changed by more than the camera may."
-    return f"Of {told}, {len(sure)} changed by more than the camera may: {', '.join(sure)}."
+        return f"Of {told}, none has yet changed by more than the camera explains."
+    return f"Of {told}, {len(sure)} changed by more than the camera explains: {', '.join(sure)}."
 
 
 def _pot(changes: Changes, pot: str, rows: pd.DataFrame) -> str:

@@ -45,7 +45,7 @@ def where_they_differ(pairs: Pairs) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row for each kind that there is: ``by`` (lightness or hue), ``colours``, ``pairs``, the mean
+        One row for each kind that there is: ``by`` (lightness or hue), ``kind``, ``pairs``, the mean
         ``ΔL*``, ``Δa*``, ``Δb*``, ``ΔC*``, ``ΔH*`` and ``ΔE00`` (second less first), and ``most``, the pair
         that is the furthest apart.
     """
@@ -55,13 +55,13 @@ def where_they_differ(pairs: Pairs) -> pd.DataFrame:
         ("lightness", ("dark", "middling", "light")),
         ("hue", ("grey", *(name for _, name in HUES))),
     ):
-        for colours in order:
-            here = pairs.table[(named[by] == colours).to_numpy()]
+        for kind in order:
+            here = pairs.table[(named[by] == kind).to_numpy()]
             if len(here):
                 furthest = here.loc[here["ΔE00"].idxmax()]
                 most = " ".join(filter(None, (furthest["item"], furthest["view"])))
                 means = here[[*DIFFERENCES, "ΔE00"]].mean().to_dict()
-                rows.append({"by": by, "colours": colours, "pairs": len(here), **means, "most": most})
+                rows.append({"by": by, "kind": kind, "pairs": len(here), **means, "most": most})
     return pd.DataFrame(rows)
 
 
@@ -79,10 +79,12 @@ def where_sentence(table: pd.DataFrame) -> str:
         most, least = rows.loc[rows["ΔE00"].idxmax()], rows.loc[rows["ΔE00"].idxmin()]
         if most["ΔE00"] >= max(NOTICEABLE, STANDS_OUT * least["ΔE00"]):
             said.append(
-                f"{most['colours']} colours (ΔE00 {most['ΔE00']:.1f} in the mean of {most['pairs']}) than in "
-                f"{least['colours']} ones ({least['ΔE00']:.1f}, of {least['pairs']})"
+                f"{most['kind']} colours (ΔE00 {most['ΔE00']:.1f} in the mean of {most['pairs']}) than in "
+                f"{least['kind']} ones ({least['ΔE00']:.1f}, of {least['pairs']})"
             )
     if said:
         return f"They disagree more in {', and more in '.join(said)}."
-    compared = ", ".join(table["colours"])
-    return f"No kind of colour stands out among those compared ({compared})."
+    compared = "; by ".join(
+        f"{by}: {', '.join(rows['kind'])}" for by, rows in table.groupby("by", sort=False)
+    )
+    return f"No kind of colour stands out among those compared (by {compared})."

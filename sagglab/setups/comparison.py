@@ -120,6 +120,8 @@ class SetupsCompared:
         show them. The first is what is judged.
     correction : Correction or None
         Brings the second's colours to the first's; None where too few pots show both.
+    few_pots : Pairs or None
+        Pots that both show, too few to be judged; None where they are judged, or there are none.
     notes : tuple of str
         What was left out, and why.
     """
@@ -129,6 +131,7 @@ class SetupsCompared:
     limits: Limits
     compared: tuple[Compared, ...]
     correction: Correction | None
+    few_pots: Pairs | None = None
     notes: tuple[str, ...] = field(default=())
 
     @property
@@ -147,10 +150,13 @@ class SetupsCompared:
         """Whether the setups may be compared as they are, after correction, or not.
 
         As they are: the bias is shown to stay within the acceptable limit (p at most 0.05), also at the ends
-        of a sure trend, and so does the usual pair. After correction: pots that had no part in it come out
-        within that limit in the mean.
+        of a sure trend, and so does the usual pair; and so do pots where there are too few to judge by, since
+        a target is matt, and shows nothing of what gloss does. After correction: pots that had no part in
+        it come out within that limit in the mean.
         """
         judged, most = self.judged, self.limits.acceptable
+        if self.few_pots is not None and self.few_pots.table["ΔE00"].mean() > most:
+            return "not"
         if judged.equivalence.p <= LIMIT and judged.usual <= most and judged.at_ends <= most:
             return "as is"
         correction = self.correction
@@ -254,12 +260,16 @@ def compare_measures(
     if not enough:
         raise _too_little(names, pots[0])
     if pots not in enough and len(pots[0].items):
-        notes.append(f"{_few(pots[0])}: too few to judge by; the target is judged instead.")
+        notes.append(
+            f"{_few(pots[0])}, ΔE00 {pots[0].table['ΔE00'].mean():.1f} apart in the mean: too few to judge "
+            "by; the target is judged instead."
+        )
     correction = None
     if pots in enough:
         correction = fit_correction(pots[0], shots[0] if shots in enough else None, limits)
     compared = tuple(Compared.of(pairs, limits) for kind in enough for pairs in kind)
-    return SetupsCompared(*names, limits, compared, correction, tuple(notes))
+    few = pots[0] if pots not in enough and len(pots[0].items) else None
+    return SetupsCompared(*names, limits, compared, correction, few, tuple(notes))
 
 
 def _states(*measures: pd.DataFrame) -> tuple[bool, ...]:

@@ -22,6 +22,9 @@ from sagglab.setups.correction_kinds import ADDED, NAMES, Points, corrected
 from sagglab.setups.limits import Limits
 from sagglab.setups.pairs import Pairs
 
+#: No two setups are so far apart in L*, a* or b* after calibration; a coefficient that was damaged soon is.
+MOST_MOVED = 40.0
+
 
 @dataclass(frozen=True, repr=False, eq=False)
 class Correction:
@@ -227,10 +230,19 @@ def read_correction(path: str | Path) -> Correction:
     FileFormatError
         It is no TOML.
     SetupError
-        It lacks what it needs, or holds what cannot be; every such fault is named.
+        It lacks what it needs, or holds what cannot be; every such fault is named. Or it would move colours
+        farther than two setups can be apart.
     """
     held = read_document(Path(path))
     held |= {name: np.array(held[name], dtype=float) for name in ("errors", "range")}
     # Those of no correction are none at all.
     held["coefficients"] = np.array(held["coefficients"], dtype=float).reshape(-1, 3)
-    return Correction(**held | {name: tuple(held[name]) for name in ("pots", "photographs")})
+    correction = Correction(**held | {name: tuple(held[name]) for name in ("pots", "photographs")})
+    moved = np.abs(correction.lab(correction.range) - correction.range).max()
+    if not moved <= MOST_MOVED:
+        raise SetupError(
+            str(path),
+            f"its coefficients would move the colours that it was made from by {moved:.0f} in L*, a* or b*",
+            "mend them, or make the correction anew",
+        )
+    return correction

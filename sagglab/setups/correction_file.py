@@ -112,6 +112,7 @@ def write_document(held: Mapping[str, Any], folder: Path) -> Path:
         "errors": dict(zip(AXES, held["errors"], strict=True)),
         _COEFFICIENTS: dict(zip(KINDS[held["kind"]], held["coefficients"], strict=True)),
     }
+    folder.mkdir(parents=True, exist_ok=True)
     path = folder / _file_name(held["of"], held["to"])
     write_whole(path, _HEADING + _ABOUT[held["kind"]] + "\n" + tomli_w.dumps(document))
     return path

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import pandas as pd
+
 from sagglab.cautions import cautions
 from sagglab.colour import AXES
 from sagglab.model.checks import ModelChecks
@@ -104,7 +106,8 @@ class Study:
             f"# What changed {self.effects.outcome}",
             "",
             f"{results['L*'].notna().sum()} of {len(results)} pots measured, on "
-            f"{measures['L*'].notna().sum()} photographs, fired in {len(self.measured.firings)} firings.",
+            f"{measures['L*'].notna().sum()} photographs, fired in {len(self.measured.firings)} firings."
+            f"{_setups_told(results, measures)}",
             "",
             first + self._above(),
             "",
@@ -136,6 +139,19 @@ class Study:
         said = cautions(self.measured.book.pots, self.measured.firings["peak_C"].max())
         lines += _section("Cautions", said)
         return "\n".join(lines) + "\n"
+
+
+def _setups_told(results: pd.DataFrame, measures: pd.DataFrame) -> str:
+    """Say which setups' colours were taken, where there are several."""
+    shown = results[results["L*"].notna()]
+    if measures.loc[measures["L*"].notna(), "setup"].nunique() < 2:
+        return ""
+    counts = shown.groupby(["setup", "corrected to"], sort=False).size()
+    said = [
+        f"{setup}{f' corrected to {to}' if to else ''} ({number} pot{'s' if number > 1 else ''})"
+        for (setup, to), number in counts.items()
+    ]
+    return f" Colours are those of {' and '.join(said)}; each pot's are of one setup."
 
 
 def _section(title: str, said: Iterable[str]) -> list[str]:

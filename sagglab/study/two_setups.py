@@ -60,9 +60,9 @@ class StudiedSetups:
             said = (self.not_compared,) if self.compared is None else self.compared.sentences
             told[f"May {second} be compared with {first}?"] = said
         for name, drift in self.drifts.items():
-            told[f"Does {name} drift?"] = drift.sentences
+            told[f"Does {name} drift?"] = (*drift.sentences, *drift.notes)
         if self.changes is not None:
-            told["Do the pots change?"] = self.changes.sentences
+            told["Do the pots change?"] = (*self.changes.sentences, *self.changes.notes)
         if self.not_told:
             told["Not told"] = self.not_told
         return told

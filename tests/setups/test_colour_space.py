@@ -42,7 +42,7 @@ def test_the_circle_of_hues_closes(hue, name):
 def test_the_kind_that_disagrees_is_named():
     off = COLOURS | {"coal": (26, 1, 1)}
     table = where_they_differ(pair_pots(measures("a", COLOURS), measures("b", off)))
-    dark = table[table["colours"] == "dark"].iloc[0]
+    dark = table[table["kind"] == "dark"].iloc[0]
     assert dark["ΔL*"] == pytest.approx(6)
     assert dark["most"] == "coal front"
     assert table.groupby("by")["pairs"].sum().tolist() == [4, 4]

@@ -57,7 +57,10 @@ def test_setups_that_agree_may_be_compared_as_they_are():
     assert compared.verdict == "as is"
     assert compared.sentences[0] == compared.answer == str(compared).splitlines()[0]
     assert "may be compared as they are (by 8 pots in both)" in compared.answer
-    assert "below what is just noticeable" in compared.answer or "no sure difference of colour" in compared.answer
+    assert (
+        "below what is just noticeable" in compared.answer
+        or "no sure difference of colour" in compared.answer
+    )
 
 
 def test_a_shift_is_told_with_its_direction_and_size_and_corrected():
@@ -152,10 +155,20 @@ def test_the_target_answers_where_there_are_too_few_pots():
     compared = compare_measures(first, second, (target("old"), target("new", shots=2, shift=0.2, seed=3)))
     assert compared.judged.pairs.kind == "patches"
     assert "by 24 patches of the target, 3 and 2 photographs of it" in compared.answer
+    assert "as far as a target can tell, they may be compared as they are" in compared.answer
+    (note,) = compared.notes
     assert (
-        "2 pots in both setups (p0, p1): too few to judge by; the target is judged instead." in compared.notes
+        note.startswith("2 pots in both setups (p0, p1), ΔE00 0.") and "the target is judged instead" in note
     )
     assert compared.correction is None
+
+
+def test_a_target_that_agrees_does_not_outweigh_the_few_pots_that_do_not():
+    first, second = draw(pots=2, shift=(-2.5, 0, 1.5))
+    compared = compare_measures(first, second, (target("old"), target("new", shift=0.2, seed=3)))
+    assert compared.judged.equivalence.p < 0.05 and compared.verdict == "not"
+    assert "may not be compared by their target alone: p0, p1 come out ΔE00 2." in compared.answer
+    assert "photograph three pots and more in both" in compared.answer
 
 
 def test_pots_go_before_the_target_where_both_are_there():

@@ -505,3 +505,13 @@ def test_it_shows_what_was_tried_in_a_notebook(offset, tmp_path):
     assert "root-polynomial" in offset._repr_html_()
     assert offset.sentence in html.unescape(read_correction(offset.save(tmp_path))._repr_html_())
     assert isinstance(offset, Correction)
+
+
+def test_a_damaged_coefficient_that_moves_colours_beyond_reason_is_refused(offset, tmp_path):
+    path = replace(offset, coefficients=np.array([[500.0, 0.8, -1.5]])).save(tmp_path)
+    with pytest.raises(SetupError, match="would move the colours that it was made from by 500 in L"):
+        read_correction(path)
+
+
+def test_the_folder_is_made_where_it_is_missing(offset, tmp_path):
+    assert read_correction(offset.save(tmp_path / "not" / "there")) == offset

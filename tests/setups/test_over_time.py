@@ -205,7 +205,7 @@ def test_a_change_no_greater_than_the_drift_is_not_yet_distinguishable():
     table, _ = measures(fading=(0, 0, 0), slope_sd=0.0, drift=-0.6, scatter=0.2)
     told = changes_over_time(table, drift_per_month=drift(-0.6, 0.3))
     assert not told.table["distinguishable"].any()
-    assert "none has yet changed by more than the camera may" in told.sentence
+    assert "none has yet changed by more than the camera explains" in told.sentence
     # As if the setup stood still, they would all have changed.
     assert changes_over_time(table, drift_per_month=drift()).table["distinguishable"].mean() > 0.5
 
