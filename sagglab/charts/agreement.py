@@ -31,7 +31,7 @@ def agreement_chart(pairs: Pairs, agreement: Agreement) -> list[Axes]:
 
     Each dot is a pot and view, or a patch, in the mean of its two colours. The line is the bias, in the band
     of its interval; between the dashed limits of agreement lie 95 of 100 differences. A trend is drawn where
-    it is clear (p at most 0.05).
+    it is sure (p at most 0.05, with all three coordinates allowed for).
 
     Parameters
     ----------
@@ -72,9 +72,8 @@ def agreement_chart(pairs: Pairs, agreement: Agreement) -> list[Axes]:
 
 
 def _title(pairs: Pairs) -> str:
-    colours = "after calibration" if pairs.calibrated else "in the file"
     number = count(len(pairs.items), "pot") if pairs.kind == "pots" else f"{len(pairs.items)} patches"
-    return wrapped(f"{pairs.second} less {pairs.first}, {number}, {colours}", _LINE)
+    return wrapped(f"{pairs.second} less {pairs.first}, {number}, {pairs.colours}", _LINE)
 
 
 def _below(confidence: float, outside: bool) -> str:
@@ -120,12 +119,14 @@ def _draw(ax: Axes, name: str, level: np.ndarray, pairs: Pairs, row: pd.Series, 
     for limit in ("lower limit", "upper limit"):
         ax.plot([left, edge], [row[limit]] * 2, color=INK, linewidth=1.1, linestyle=(0, (6, 3)), zorder=2)
         _bar(ax, (right + edge) / 2, row[f"{limit} low"], row[f"{limit} high"])
-    if row["p trend"] <= LIMIT:
+    if row["p trend Holm"] <= LIMIT:
         along = np.array([level.min(), level.max()])
         middle = pairs.table.assign(level=level).groupby("item")["level"].mean().mean()
         line = row["bias"] + row["trend"] * (along - middle)
         ax.plot(along, line, color=_TREND, linewidth=1.5, zorder=4)
-        told = f"trend: {_signed(10 * row['trend'], 0.5)} for each 10 {axis} (p {said_p(row['p trend'])})"
+        told = (
+            f"trend: {_signed(10 * row['trend'], 0.5)} for each 10 {axis} (p {said_p(row['p trend Holm'])})"
+        )
         ax.set_title(told, fontsize=9.5, color=_TREND)
     outside = measured_dots(ax, level, pairs.table[name], colours)
     ax.set_xlabel(f"{axis}, mean of both")

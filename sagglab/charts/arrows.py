@@ -79,9 +79,8 @@ def arrow_chart(pairs: Pairs, ax: Axes | None = None) -> Axes:
 
 
 def _title(pairs: Pairs) -> str:
-    colours = "after calibration" if pairs.calibrated else "in the file"
     number = count(len(pairs.items), "pot") if pairs.kind == "pots" else f"{len(pairs.items)} patches"
-    return wrapped(f"From {pairs.first} to {pairs.second}, {number}, {colours}", _LINE)
+    return wrapped(f"From {pairs.first} to {pairs.second}, {number}, {pairs.colours}", _LINE)
 
 
 def _plane(

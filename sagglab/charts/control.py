@@ -12,6 +12,7 @@ from sagglab.charts.look import INK, LINES, QUIET, check_result, look, wrapped
 from sagglab.errors import UnknownNameError
 from sagglab.setups.control import FIRST
 from sagglab.setups.drift import Drift
+from sagglab.setups.pairs import CALIBRATED, IN_FILE
 
 #: How the series are told, and what each is of.
 _SERIES = {
@@ -20,7 +21,7 @@ _SERIES = {
     "b*": "b* of the neutral patches",
     "ΔE00": "mean ΔE00 from the target",
 }
-_COLOURS = ("in the file", "after calibration")
+_COLOURS = (IN_FILE, CALIBRATED)
 
 #: Inches that a date takes along the axis.
 _DATE_WIDTH = 0.95

@@ -8,10 +8,9 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
-from scipy.optimize import isotonic_regression
 
-from sagglab.charts.labels import Labels
 from sagglab.charts.look import INK, LINES, QUIET, WARN, axes, check_result, look, wrapped
+from sagglab.charts.right_edge import name_ends
 from sagglab.colour import lab_to_srgb
 from sagglab.model.dose import Doses
 from sagglab.model.shapes import EACH, NONE, PRESENCE
@@ -74,28 +73,11 @@ def _mark_amounts(ax: Axes, doses: Doses) -> None:
 
 
 def _name_curves(ax: Axes, curves: Mapping[str, pd.DataFrame], best: str) -> None:
-    """Name each curve beside its end, in one column, the names in the order of the ends."""
-    said = {shape: f"{shape}, preferred" if shape == best else shape for shape in curves}
-    ends = {shape: float(curve["effect"].iloc[-1]) for shape, curve in curves.items()}
-    order = sorted(curves, key=ends.__getitem__)
-    labels = Labels(ax)
-    sizes = np.array([labels.size(text) for text in said.values()])
-    left, right = ax.get_xlim()
-    column = right + 0.08 * (right - left)
-    room = labels.room.width
-    words = min(sizes[:, 0].max() + 12, 0.5 * room)
-    ax.set_xlim(left, left + (column - left) * room / (room - words))
-    labels = Labels(ax)
-    # Heights in pixels, least moved from the ends so that each name is a line above the one before.
-    gap = sizes[:, 1].max() + 3
-    up = gap * np.arange(len(order))
-    pixels = ax.transData.transform([(right, ends[shape]) for shape in order])[:, 1]
-    bounds = labels.room.y0 + gap / 2, labels.room.y1 - gap / 2 - up[-1]
-    heights = np.clip(isotonic_regression(pixels - up).x, *bounds) + up
-    for shape, height in zip(order, heights, strict=True):
-        place = (column, float(ax.transData.inverted().transform((0, height))[1]))
-        ax.plot([right, column], [ends[shape], place[1]], color=QUIET, linewidth=0.5, zorder=1)
-        labels.put(said[shape], [(place, (3, 0))], INK if shape == best else QUIET)
+    """Name each curve beside its end, the preferred one first."""
+    order = sorted(curves, key=lambda shape: shape != best)
+    said = [f"{shape}, preferred" if shape == best else shape for shape in order]
+    ends = [(ax.get_xlim()[1], curves[shape]["effect"].iloc[-1]) for shape in order]
+    name_ends(ax, said, ends, [INK if shape == best else QUIET for shape in order])
 
 
 def _draw(ax: Axes, shape: str, curve: pd.DataFrame, best: bool, dashes: object) -> None:

@@ -101,8 +101,7 @@ def _places(pairs: Pairs, patches: pd.DataFrame) -> pd.DataFrame:
 
 
 def _title(pairs: Pairs) -> str:
-    colours = "after calibration" if pairs.calibrated else "in the file"
-    return f"ΔE00 of {pairs.second} from {pairs.first} by patch, {colours}"
+    return f"ΔE00 of {pairs.second} from {pairs.first} by patch, {pairs.colours}"
 
 
 def _below(pairs: Pairs, limits: Limits) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import product
 from typing import Any
 
 import numpy as np
@@ -12,11 +11,11 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from sagglab.colour import AXES, delta_e_2000
+from sagglab.colour import AXES
 from sagglab.errors import UnknownNameError
 from sagglab.materials import TAKE_CARE
 from sagglab.model.effects import Effects
-from sagglab.model.eye import by_eye
+from sagglab.model.eye import by_eye, whole_change
 from sagglab.model.outcomes import Outcomes, fit_outcomes
 from sagglab.model.pages import colours_page, decimal, prediction_page
 from sagglab.model.predict import MEAN, NEW_FIRING, Prediction
@@ -32,8 +31,6 @@ COLUMNS = (
     *(f"Δ{name}{end}" for name in AXES for end in ("", " low", " high")),
     *("ΔE00", "ΔE00 low", "ΔE00 high", "p Holm", "stratum"),
 )
-#: Points along each side of the box of colours that an interval leaves open.
-_GRID = 9
 
 
 @dataclass(frozen=True, repr=False)
@@ -212,7 +209,9 @@ def fit_colour(results: pd.DataFrame, factors: Sequence[str], **options: Any) ->
                     for name, middle, reach in zip(AXES, change, half, strict=True)
                     for end, value in (("", middle), (" low", middle - reach), (" high", middle + reach))
                 },
-                **_difference(start, change, half),
+                **dict(
+                    zip(("ΔE00", "ΔE00 low", "ΔE00 high"), whole_change(start, change, half), strict=True)
+                ),
                 "p Holm": min(row["p Holm"] for row in rows),
                 "stratum": rows[0]["stratum"],
             }
@@ -225,21 +224,6 @@ def _change(row: pd.Series) -> tuple[float, float]:
     span = (row["to high"] - row["to low"]) / (row["high"] - row["low"])
     reach = special.stdtrit(row["df"], 1 - 0.025 / len(AXES)) * row["standard error"]
     return row["to"] - row["from"], abs(span * reach)
-
-
-def _difference(
-    start: NDArray[np.float64], change: NDArray[np.float64], half: NDArray[np.float64]
-) -> dict[str, float]:
-    """ΔE00 of the change, and its least and greatest within the box that the three intervals span."""
-    steps = np.linspace(-1, 1, _GRID)
-    # A grid, and in each coordinate the point nearest to no change, so that a box that holds it gives zero.
-    sides = [
-        np.append(middle + reach * steps, np.clip(0, middle - reach, middle + reach))
-        for middle, reach in zip(change, half, strict=True)
-    ]
-    open_to = delta_e_2000(start, start + np.array(list(product(*sides))))
-    middle = float(delta_e_2000(start, start + change))
-    return {"ΔE00": middle, "ΔE00 low": float(open_to.min()), "ΔE00 high": float(open_to.max())}
 
 
 def _ends(each: dict[str, Prediction]) -> NDArray[np.float64]:

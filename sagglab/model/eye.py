@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,6 +14,9 @@ from sagglab.colour import delta_e_2000
 #: glossy as a pot is (their abstract).
 JUST_SEEN = 0.8
 PLAIN = 1.8
+
+#: Points along each side of the box of changes that intervals leave open.
+_GRID = 9
 
 
 def by_eye(low: float, high: float) -> str:
@@ -53,3 +57,27 @@ def one_coordinate(colour: Sequence[float], place: int, start: float, ends: Arra
     before[place] = start
     after[:, place] = ends
     return delta_e_2000(before, after)
+
+
+def whole_change(start: ArrayLike, change: ArrayLike, half: ArrayLike) -> tuple[float, float, float]:
+    """ΔE00 of a change of colour, and its least and greatest in the box that the three intervals span.
+
+    Parameters
+    ----------
+    start : array_like, shape (3,)
+        L*, a*, b* before.
+    change, half : array_like, shape (3,)
+        The change of each, and half the width of its interval; where that is NaN, so are both ends.
+    """
+    start, change, half = (np.asarray(each, dtype=float) for each in (start, change, half))
+    middle = float(delta_e_2000(start, start + change))
+    if not np.isfinite(half).all():
+        return middle, np.nan, np.nan
+    steps = np.linspace(-1, 1, _GRID)
+    # A grid, and in each coordinate the point nearest to no change, so that a box that holds it gives zero.
+    sides = [
+        np.append(centre + reach * steps, np.clip(0, centre - reach, centre + reach))
+        for centre, reach in zip(change, half, strict=True)
+    ]
+    open_to = delta_e_2000(start, start + np.array(list(product(*sides))))
+    return middle, float(open_to.min()), float(open_to.max())

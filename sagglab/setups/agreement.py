@@ -42,7 +42,8 @@ class Agreement:
         between single readings; ``lower limit`` and ``upper limit`` of agreement, each with ``… low`` and
         ``… high``; ``trend`` (change of the difference per unit of level; for ΔC* and ΔH* the level is
         chroma), ``trend low``, ``trend high``, ``p trend`` (NaN where the levels lie too near together);
-        ``n`` things and ``pairs``.
+        ``p trend Holm`` (ΔL*, Δa* and Δb* allowed for together; NaN for the others, which follow from
+        them); ``n`` things and ``pairs``.
     notes : tuple of str
         What could not be told.
     """
@@ -74,8 +75,8 @@ class Agreement:
         ]
         said += [
             _trend(axis, rows.loc[f"Δ{axis}"], thing, round(100 * self.confidence))
-            for axis, p in zip(AXES, holm(rows["p trend"]), strict=True)
-            if p <= LIMIT
+            for axis in AXES
+            if rows.loc[f"Δ{axis}", "p trend Holm"] <= LIMIT
         ]
         return (*said, *self.notes)
 
@@ -131,7 +132,10 @@ def agreement(pairs: Pairs, confidence: float = 0.95) -> Agreement:
         raise _too_few(pairs)
     scatters = [setup_scatter(pairs, setup) for setup in (pairs.first, pairs.second)]
     rows = [_row(pairs, name, [each[name] for each in scatters], confidence) for name in DIFFERENCES]
-    return Agreement(pairs, confidence, pd.DataFrame(rows), _notes(pairs))
+    table = pd.DataFrame(rows)
+    asked = table["coordinate"].isin([f"Δ{axis}" for axis in AXES])
+    table.insert(table.columns.get_loc("p trend") + 1, "p trend Holm", holm(table["p trend"].where(asked)))
+    return Agreement(pairs, confidence, table, _notes(pairs))
 
 
 def _too_few(pairs: Pairs) -> SetupError:

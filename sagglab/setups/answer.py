@@ -149,7 +149,8 @@ def _repeats(judged: Compared) -> list[str]:
             most = known[["coordinate", "repeatability coefficient"]].to_numpy()
             listed = ", ".join(f"{name} {apart:.1f}" for name, apart in most)
             said.append(
-                f"Two photographs of one thing with {setup} differ by no more than {listed} in 95 of 100."
+                f"Two photographs of one thing with {setup} differ by no more than {listed} in 95 of 100; "
+                f"each lies ΔE00 {known['mean ΔE00'].iloc[0]:.1f} in the mean from the thing's own colour."
             )
         else:
             said.append(f"How well {setup} repeats itself is not known: photograph some pots twice with it.")

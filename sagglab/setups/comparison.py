@@ -12,7 +12,7 @@ import pandas as pd
 
 from sagglab.colour import AXES
 from sagglab.errors import SetupError
-from sagglab.model.contrasts import holm
+from sagglab.model.contrasts import Contrast, holm
 from sagglab.model.sentences import LIMIT
 from sagglab.setups.agreement import LEAST_THINGS, Agreement, agreement
 from sagglab.setups.answer import answer, sentences
@@ -23,7 +23,7 @@ from sagglab.setups.equivalence import Equivalence, equivalence, square_form
 from sagglab.setups.limits import Limits
 from sagglab.setups.pages import comparison_page
 from sagglab.setups.pairs import Pairs, pair_patches, pair_pots
-from sagglab.setups.repeatability import repeatability
+from sagglab.setups.repeatability import colour_repeatability, repeatability
 
 Verdict = Literal["as is", "after correction", "not"]
 
@@ -41,7 +41,8 @@ class Compared:
     agreement : Agreement
     equivalence : Equivalence
     repeatability : DataFrame
-        Of each setup, from `repeatability`.
+        Of each setup, from `repeatability`, with its ``mean ΔE00`` and ``95 % ΔE00`` from
+        `colour_repeatability`.
     deming : DataFrame
         From `deming_table`.
     where : DataFrame
@@ -73,12 +74,9 @@ class Compared:
             limits.acceptable,
         )
         repeated = repeatability(pairs)
+        apart = colour_repeatability(pairs).drop(columns="readings")
+        repeated = repeated.merge(apart, on="setup", how="left")
         return cls(pairs, agreed, judged, repeated, deming_table(pairs, repeated), where_they_differ(pairs))
-
-    @property
-    def colours(self) -> str:
-        """Which colours: after calibration, or in the file."""
-        return "after calibration" if self.pairs.calibrated else "in the file"
 
     @property
     def usual(self) -> float:
@@ -88,17 +86,15 @@ class Compared:
     @cached_property
     def bias(self) -> pd.DataFrame:
         """The rows ``ΔL*``, ``Δa*``, ``Δb*`` of the agreement, with ``p`` of no bias, and ``p Holm``."""
-        from scipy import stats
-
         rows = self.agreement.table.set_index("coordinate").loc[list(BIAS)]
-        p = 2 * stats.t.sf((rows["bias"] / rows["standard error"]).abs(), rows["df"])
+        p = [Contrast(*row).p for row in rows[["bias", "standard error", "df"]].to_numpy()]
         return rows.assign(p=p, **{"p Holm": holm(p)})
 
     @cached_property
     def at_ends(self) -> float:
         """ΔE00 of the bias where sure trends with the level make it largest; without one, of the bias."""
         rows = self.agreement.table.set_index("coordinate").loc[list(BIAS)]
-        sure = holm(rows["p trend"].to_numpy()) <= LIMIT
+        sure = rows["p trend Holm"].to_numpy() <= LIMIT
         slope = np.where(sure, rows["trend"].to_numpy(), 0.0)
         levels = (self.pairs.lab("first") + self.pairs.lab("second")) / 2
         along = rows["bias"].to_numpy() + slope * (levels - levels.mean(axis=0))
@@ -177,21 +173,7 @@ class SetupsCompared:
     @cached_property
     def table(self) -> pd.DataFrame:
         """One row for each kind of thing, colours and coordinate: agreement and equivalence."""
-        parts = []
-        for each in self.compared:
-            equal = each.equivalence
-            rows = equal.table.rename(columns={"p": "p equivalence"})
-            rows = each.agreement.table.merge(rows, on="coordinate", how="left")
-            whole = {
-                "coordinate": "ΔE00",
-                "bias": equal.size,
-                "margin": equal.margin,
-                "p equivalence": equal.p,
-            }
-            rows = pd.concat([rows, pd.DataFrame([whole])], ignore_index=True)
-            parts.append(rows.assign(things=each.pairs.kind, colours=each.colours))
-        table = pd.concat(parts, ignore_index=True)
-        return table[["things", "colours", *(name for name in table if name not in ("things", "colours"))]]
+        return self._joined(_agreed)
 
     @cached_property
     def pairs(self) -> pd.DataFrame:
@@ -214,7 +196,9 @@ class SetupsCompared:
         return self._joined(lambda each: each.where)
 
     def _joined(self, part: Callable[[Compared], pd.DataFrame]) -> pd.DataFrame:
-        tables = [part(each).assign(things=each.pairs.kind, colours=each.colours) for each in self.compared]
+        tables = [
+            part(each).assign(things=each.pairs.kind, colours=each.pairs.colours) for each in self.compared
+        ]
         table = pd.concat(tables, ignore_index=True)
         return table[["things", "colours", *(name for name in table if name not in ("things", "colours"))]]
 
@@ -226,6 +210,15 @@ class SetupsCompared:
 
     def _repr_html_(self) -> str:
         return comparison_page(self)
+
+
+def _agreed(each: Compared) -> pd.DataFrame:
+    """Lay out agreement and equivalence of one kind of thing, by coordinate and as a whole."""
+    equal = each.equivalence
+    rows = equal.table.rename(columns={"p": "p equivalence"})
+    rows = each.agreement.table.merge(rows, on="coordinate", how="left")
+    whole = {"coordinate": "ΔE00", "bias": equal.size, "margin": equal.margin, "p equivalence": equal.p}
+    return pd.concat([rows, pd.DataFrame([whole])], ignore_index=True)
 
 
 def compare_measures(

@@ -22,8 +22,8 @@ from sagglab.setups.control import (
 )
 from sagglab.setups.drift_said import drift_sentences
 from sagglab.setups.limits import Limits
+from sagglab.setups.pairs import CALIBRATED
 from sagglab.setups.target_series import (
-    CALIBRATED,
     COORDINATES,
     SERIES,
     TargetSeries,

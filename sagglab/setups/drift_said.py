@@ -10,7 +10,7 @@ from sagglab.colour import AXES, delta_e_2000
 from sagglab.model.wording import words_for
 from sagglab.setups.camera_changes import says_nothing
 from sagglab.setups.control import FIRST
-from sagglab.setups.target_series import CALIBRATED, IN_FILE
+from sagglab.setups.pairs import CALIBRATED, IN_FILE
 
 if TYPE_CHECKING:
     from sagglab.setups.drift import Drift

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sagglab.errors import SetupError
+from sagglab.model.eye import JUST_SEEN, PLAIN
 
-#: ΔE00 that half of all people just see, and that half of them accept, on dental ceramics.
-#: R. D. Paravina et al., J. Esthet. Restor. Dent. 27 (2015), S1-S9.
-NOTICEABLE, ACCEPTABLE = 0.8, 1.8
+#: ΔE00 that half of all people just see, and that half of them accept, as for the effects of a recipe.
+#: R. D. Paravina et al., J. Esthet. Restor. Dent. 27 (2015), S1-S9, on dental ceramics.
+NOTICEABLE, ACCEPTABLE = JUST_SEEN, PLAIN
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,9 @@ DIFFERENCES = ("ΔL*", "Δa*", "Δb*", "ΔC*", "ΔH*")
 
 Kind = Literal["pots", "patches"]
 
+#: What the colours of a setup are called.
+IN_FILE, CALIBRATED = "in the file", "after calibration"
+
 
 @dataclass(frozen=True)
 class Pairs:
@@ -50,6 +53,11 @@ class Pairs:
     def items(self) -> list[str]:
         """The pots or patches that both show, each once."""
         return list(dict.fromkeys(self.table["item"]))
+
+    @property
+    def colours(self) -> str:
+        """Which colours: those in the file, or those after calibration."""
+        return CALIBRATED if self.calibrated else IN_FILE
 
     def lab(self, which: Literal["first", "second"]) -> NDArray[np.float64]:
         """L*, a*, b* of each row of the table in one of the setups, shape (n, 3)."""

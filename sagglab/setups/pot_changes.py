@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from itertools import product
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy import special
 
-from sagglab.colour import AXES, delta_e_2000
+from sagglab.colour import AXES
 from sagglab.model.contrasts import Contrast, holm
+from sagglab.model.eye import whole_change
 from sagglab.model.sentences import LIMIT
 from sagglab.setups.own_drift import OwnDrift
 from sagglab.setups.rates import COORDINATES, pot_rates
@@ -22,8 +21,6 @@ COLUMNS = (
 )
 #: A rate that needs longer than a year to show is not foretold: colours change the most at first.
 MONTHS_FORETOLD = 12
-#: Points along each side of the box of changes that the intervals leave open.
-_GRID = 9
 
 
 def change_table(
@@ -111,20 +108,7 @@ def colour_changes(
         start = (views[list(AXES)] - np.outer(views["months"] - first, slopes)).mean().to_numpy()
         change = slopes * (last - first)
         half = special.stdtrit(df, 1 - 0.025 / len(AXES)) * errors * (last - first)
-        ends = (float(delta_e_2000(start, start + change)), *_least_and_greatest(start, change, half))
+        ends = whole_change(start, change, half)
         rows.append([pot, own["day"].min(), own["day"].max(), *start, *start + change, *ends])
     named = [f"{axis} {end}" for end in ("first", "last") for axis in AXES]
     return pd.DataFrame(rows, columns=["pot", "first", "last", *named, "ΔE00", "ΔE00 low", "ΔE00 high"])
-
-
-def _least_and_greatest(start: NDArray, change: NDArray, half: NDArray) -> tuple[float, float]:
-    if not np.isfinite(half).all():
-        return np.nan, np.nan
-    steps = np.linspace(-1, 1, _GRID)
-    # A grid, and in each coordinate the point nearest to no change, so that a box that holds it gives zero.
-    sides = [
-        np.append(middle + reach * steps, np.clip(0, middle - reach, middle + reach))
-        for middle, reach in zip(change, half, strict=True)
-    ]
-    open_to = delta_e_2000(start, start + np.array(list(product(*sides))))
-    return float(open_to.min()), float(open_to.max())

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 
 from sagglab.colour import AXES, delta_e_2000
+from sagglab.columns import SHOT_COLUMNS
 from sagglab.errors import SetupError
+from sagglab.setups.pairs import CALIBRATED, IN_FILE
 
-#: The colours of which there are series.
-IN_FILE, CALIBRATED = "in the file", "after calibration"
 #: Of each: the mean L*, a*, b* of the neutral patches, and how far all patches are from the target's table.
 COORDINATES = (*AXES, "ΔE00")
 SERIES = tuple((colours, coordinate) for colours in (IN_FILE, CALIBRATED) for coordinate in COORDINATES)
@@ -21,7 +21,7 @@ NEUTRAL = 5.0
 SHOWN = 0.5
 
 #: What the table of patches says of the camera.
-CAMERA = ("camera", "lens", "exposure time [s]", "f-number", "ISO speed", "white balance", "flash")
+CAMERA = tuple(column.heading for column in SHOT_COLUMNS)
 
 
 def series_name(colours: str, coordinate: str) -> str:

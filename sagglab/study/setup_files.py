@@ -52,7 +52,7 @@ def _write_comparison(compared: SetupsCompared, done: StudiedSetups, into: Path)
     if compared.correction is not None:
         write_table(compared.correction.candidates, into / "corrections tried.csv")
     for each in compared.compared:
-        what = f"{each.pairs.kind} {each.colours}"
+        what = f"{each.pairs.kind} {each.pairs.colours}"
         charts.save_chart(
             charts.agreement_chart(each.pairs, each.agreement)[0], into / f"agreement of {what}.png"
         )

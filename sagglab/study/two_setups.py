@@ -172,16 +172,16 @@ def study_setups(
             not_compared = str(error)
     for name in names:
         try:
-            drifts[name] = check_drift(patches, name)
+            drifts[name] = check_drift(patches, name, limits)
         except SetupError as error:
             not_told.append(str(error))
-    # Where the recipes cannot be told apart, each pot's change still can.
-    for choices in dict.fromkeys((tuple(_choices(book.pots, measures)), ())):
-        try:
+    try:
+        changes = changes_over_time(measures, patches)
+        choices = _choices(book.pots[book.pots["pot"].isin(changes.table["pot"])])
+        if choices:
             changes = changes_over_time(measures, patches, book.pots, choices)
-            break
-        except SetupError as error:
-            not_told.append(str(error))
+    except SetupError as error:  # where the recipes cannot be told apart, each pot's change still can
+        not_told.append(str(error))
     if compared is None and not drifts and changes is None:
         reasons = " ".join(dict.fromkeys(filter(None, [not_compared, *not_told]))).removesuffix(".")
         raise SetupError(" and ".join(names), "nothing can be told", reasons)
@@ -221,10 +221,8 @@ def _compared(
     return compare_measures(*of, shots, limits)
 
 
-def _choices(pots: pd.DataFrame, measures: pd.DataFrame) -> list[str]:
-    """Which materials some of the pots photographed again had, and some had not."""
-    days = measures[measures["L*"].notna()].groupby("pot")["taken"].agg(lambda taken: taken.dt.date.nunique())
-    again = pots[pots["pot"].isin(days.index[days > 1])]
+def _choices(again: pd.DataFrame) -> list[str]:
+    """Tell which materials some of the pots photographed again had, and some had not."""
     asked = []
     for name in again.columns.difference(list(NO_CHOICES), sort=False):
         if pd.api.types.is_numeric_dtype(again[name]):

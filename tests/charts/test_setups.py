@@ -178,7 +178,7 @@ class TestAgreement:
     def test_a_trend_is_drawn_only_where_it_is_clear(self, p, drawn):
         pairs = pots(6)
         result = agreement(pairs)
-        result.table["p trend"] = p
+        result.table["p trend Holm"] = p
         ax = charts.agreement_chart(pairs, result)[0]
         row = result.table.iloc[0]
         sloping = [line for line in ax.lines if np.ptp(line.get_ydata()) and np.ptp(line.get_xdata())]

@@ -122,7 +122,7 @@ def test_before_calibration_and_after_stand_side_by_side():
 def test_tables_without_the_file_s_own_colours_are_compared_after_calibration_alone():
     tables = [table.drop(columns=IN_FILE) for table in draw()]
     compared = compare_measures(*tables)
-    assert [each.colours for each in compared.compared] == ["after calibration"]
+    assert [each.pairs.colours for each in compared.compared] == ["after calibration"]
 
 
 def test_repeats_tell_how_well_each_setup_repeats_itself():
