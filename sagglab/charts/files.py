@@ -1,12 +1,15 @@
-"""Files: charts drawn without a window, and saved."""
+"""Files: charts drawn without a window, saved, and made into pages of their own."""
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import matplotlib as mpl
 import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
+
+from sagglab.charts.alt import alt_text
 
 
 def draw_to_files() -> None:
@@ -19,6 +22,19 @@ def draw_to_files() -> None:
 
 
 def save_chart(ax: Axes, path: Path) -> None:
-    """Save the chart's whole figure, and let go of it."""
-    ax.figure.savefig(path)
+    """Save the whole figure, the chart in words as its description, and let it go."""
+    ax.figure.savefig(path, metadata={"Description": alt_text(ax)})
     plt.close(ax.figure)
+
+
+def chart_svg(ax: Axes) -> str:
+    """Give the chart's whole figure as SVG for a printed page or a web page, and let it go.
+
+    Its words stay words, in the typeface that matplotlib brings, so that they can be searched and read out.
+    The same chart gives the same text.
+    """
+    page = io.StringIO()
+    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "sagglab"}):
+        ax.figure.savefig(page, format="svg", metadata={"Date": None, "Description": alt_text(ax)})
+    plt.close(ax.figure)
+    return page.getvalue()

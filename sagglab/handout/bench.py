@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-import json
 import os
-from importlib.resources import files
 from pathlib import Path
 
 import pandas as pd
 
-from sagglab.errors import PlanError
 from sagglab.handout.content import STEPS, sheet_content
+from sagglab.handout.paper import print_pages
 from sagglab.handout.workbook import workbook_bytes
 from sagglab.plan.sheet import BenchSheet
 from sagglab.writing import write_whole
 
-PAPERS = ("a4", "us-letter")
 PRINTED, TABLE, ROWS = "bench-sheet.pdf", "bench-sheet.csv", "next-batch.xlsx"
 
 
 def write_bench_sheet(
-    sheet: BenchSheet, folder: str | os.PathLike[str], paper: str = "a4"
+    sheet: BenchSheet, folder: str | os.PathLike[str], paper: str = "A4"
 ) -> tuple[Path, ...]:
     """Write a bench sheet into a folder, which is made when it is not there.
 
@@ -29,7 +26,7 @@ def write_bench_sheet(
     sheet : BenchSheet
     folder : path
     paper : str
-        ``a4`` or ``us-letter``.
+        ``A4`` or ``letter``.
 
     Returns
     -------
@@ -39,8 +36,10 @@ def write_bench_sheet(
 
     Raises
     ------
+    UnknownNameError
+        There is no such paper.
     PlanError
-        There is no such paper, or a firing's schedule cannot be understood.
+        A firing's schedule cannot be understood.
     OSError
         The folder cannot be written into.
     """
@@ -66,33 +65,16 @@ def tick_table(sheet: BenchSheet) -> pd.DataFrame:
     return table.assign(**dict.fromkeys(STEPS, ""))
 
 
-def bench_pdf(sheet: BenchSheet, paper: str = "a4") -> bytes:
+def bench_pdf(sheet: BenchSheet, paper: str = "A4") -> bytes:
     """Print a bench sheet: the batch, a page for each firing, cautions.
 
     The same sheet gives the same bytes.
 
     Raises
     ------
+    UnknownNameError
+        There is no such paper.
     PlanError
-        There is no such paper, or a firing's schedule cannot be understood.
+        A firing's schedule cannot be understood.
     """
-    return _compile(sheet, paper, "pdf")
-
-
-def _compile(sheet: BenchSheet, paper: str, form: str) -> bytes:
-    if paper not in PAPERS:
-        raise PlanError(f"paper '{paper}'", "there is no such paper", f"write {' or '.join(PAPERS)}")
-    # Loaded here: the compiler takes 40 MB and Matplotlib 0.1 s, which only printing needs.
-    import matplotlib
-    import typst
-
-    source = files("sagglab.handout").joinpath("bench.typ").read_bytes()
-    # Matplotlib brings a plain typeface with Greek, Cyrillic and fractions, the same on every computer; other
-    # scripts in a user's names fall back on what the computer has.
-    return typst.compile(
-        source,
-        format=form,
-        font_paths=[str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")],
-        sys_inputs={"content": json.dumps(sheet_content(sheet)), "paper": paper},
-        timestamp=0,
-    )
+    return print_pages("bench.typ", sheet_content(sheet), paper)

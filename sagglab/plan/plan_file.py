@@ -15,6 +15,7 @@ from sagglab.plan.asked import read_same
 from sagglab.plan.factors import Factor
 from sagglab.plan.kinds import KINDS, read_kind
 from sagglab.plan.limits import Limits
+from sagglab.plan.sheet import PAPERS
 from sagglab.plan.terms import read_model
 
 #: What each part of the file may hold.
@@ -36,7 +37,6 @@ _NUMBERS = (
     *(("sheet", key) for key in ("allowance", "foil_layers", "foil_width_cm")),
 )
 #: On which the bench sheet can be printed.
-PAPERS = ("a4", "us-letter")
 
 
 @dataclass(frozen=True)
@@ -186,7 +186,7 @@ def _wrong_values(held: Mapping[str, object]) -> Iterator[str]:
             yield f"{part}.{key} is {value}: write a number of 0 or more"
         elif key == "allowance" and value > 1:
             yield f"sheet.allowance is {value:g}, more than the pots take: write a share such as 0.1"
-    paper = held["sheet"].get("paper", "a4") if isinstance(held.get("sheet"), Mapping) else "a4"
+    paper = held["sheet"].get("paper", PAPERS[0]) if isinstance(held.get("sheet"), Mapping) else PAPERS[0]
     if paper not in PAPERS:
         yield f"sheet.paper: there is no paper {paper!r}: write {' or '.join(PAPERS)}"
     outcome = held["expect"].get("outcome", "L*") if isinstance(held.get("expect"), Mapping) else "L*"

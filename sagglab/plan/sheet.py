@@ -35,6 +35,8 @@ CLIMB_TIMES = ("time", "minutes", "time to peak", "minutes to peak")
 START_C, STEP_C = 20.0, 100.0
 #: Share more of each material than the pots take, unless stated.
 ALLOWANCE = 0.1
+#: On what it can be printed.
+PAPERS = ("A4", "letter")
 
 
 @dataclass(frozen=True, repr=False)

@@ -24,7 +24,7 @@ from sagglab.plan.limits import Limits
 from sagglab.plan.plan_file import read_plan_file
 from sagglab.plan.power import FiringsNeeded, firings_needed
 from sagglab.plan.precision import Precision
-from sagglab.plan.sheet import ALLOWANCE, BenchSheet
+from sagglab.plan.sheet import ALLOWANCE, PAPERS, BenchSheet
 from sagglab.study.asking import askable
 from sagglab.study.measured import clear, write_table
 from sagglab.writing import write_whole
@@ -129,7 +129,7 @@ def plan_book(book: Book, plan_file: Path, into: Path, results: Path | None = No
     sheet = replace(sheet, pots=_as_in(book.pots, sheet.pots), firings=_as_in(book.firings, sheet.firings))
     needed = _needed(plan, precision)
     planned = PlannedBatch(plan, precision, needed, sheet, said)
-    _write(planned, into, str(wanted.sheet.get("paper", "a4")))
+    _write(planned, into, str(wanted.sheet.get("paper", PAPERS[0])))
     return planned
 
 

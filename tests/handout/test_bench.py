@@ -12,9 +12,10 @@ from pypdf import PdfReader
 
 from sagglab.book import open_book
 from sagglab.cautions import cautions
-from sagglab.errors import PlanError
-from sagglab.handout.bench import _compile, bench_pdf, write_bench_sheet
+from sagglab.errors import PlanError, UnknownNameError
+from sagglab.handout.bench import bench_pdf, write_bench_sheet
 from sagglab.handout.content import FOOT, ORDER_OF_WORK, WORK_IN_SHORT, sheet_content
+from sagglab.handout.paper import print_pages
 from sagglab.plan.batch import plan_batch
 from sagglab.plan.factors import Factor
 from sagglab.plan.kinds import Best
@@ -234,10 +235,10 @@ def test_long_names_and_many_pots_go_on_over_pages_with_their_head(crowded):
     assert all("dusted & packed" in page for page in first)
 
 
-@pytest.mark.parametrize("paper", ["a4", "us-letter"])
+@pytest.mark.parametrize("paper", ["A4", "letter"])
 @pytest.mark.parametrize("which", ["sheet", "crowded"])
 def test_nothing_reaches_into_the_margins(request, which, paper):
-    for picture in _compile(request.getfixturevalue(which), paper, "png"):
+    for picture in print_pages("bench.typ", sheet_content(request.getfixturevalue(which)), paper, form="png"):
         grey = np.asarray(Image.open(io.BytesIO(picture)).convert("L"))
         # 144 dots an inch. Many printers leave 4 to 10 mm at the edges unprinted.
         side, above, below = (round(mm / 25.4 * 144) for mm in (14, 12, 11))
@@ -246,7 +247,7 @@ def test_nothing_reaches_into_the_margins(request, which, paper):
 
 
 def test_it_is_printed_in_grey(sheet):
-    for picture in _compile(sheet, "a4", "png"):
+    for picture in print_pages("bench.typ", sheet_content(sheet), "A4", form="png"):
         rgb = np.asarray(Image.open(io.BytesIO(picture)).convert("RGB")).astype(int)
         assert np.ptp(rgb, axis=2).max() == 0
 
@@ -263,14 +264,14 @@ def test_what_the_pots_get_is_in_large_type(sheet):
     assert sizes["slip"] >= 13 and sizes["p01"] >= 20
 
 
-@pytest.mark.parametrize(("paper", "size"), [("a4", (595, 842)), ("us-letter", (612, 792))])
+@pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("letter", (612, 792))])
 def test_papers(sheet, paper, size):
     page = PdfReader(io.BytesIO(bench_pdf(sheet, paper))).pages[0]
     assert (round(page.mediabox.width), round(page.mediabox.height)) == size
 
 
 def test_another_paper_is_refused(sheet):
-    with pytest.raises(PlanError, match="paper 'a3': there is no such paper"):
+    with pytest.raises(UnknownNameError, match="paper 'a3': there is no such paper"):
         bench_pdf(sheet, "a3")
 
 

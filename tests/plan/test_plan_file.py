@@ -52,7 +52,7 @@ sugar = 40
 difference = 4
 
 [sheet]
-paper = "a4"
+paper = "A4"
 """
 )
 
@@ -100,7 +100,7 @@ def test_a_file_holds_what_plan_batch_takes(read):
             places=["low left", "low right", "mid left", "mid right", "high left", "high right"],
         ),
     }
-    assert (found.adds, found.expect, found.sheet) == (False, {"difference": 4}, {"paper": "a4"})
+    assert (found.adds, found.expect, found.sheet) == (False, {"difference": 4}, {"paper": "A4"})
     made = plan_batch(**found.asked)
     assert made.runs.groupby(["day", "firing"]).size().tolist() == [6] * 4
     assert (made.runs["clay"] == "smooth white").sum() <= 13
@@ -210,7 +210,7 @@ def test_faults_of_several_parts_are_told_together(told):
         ("[sheet]\nallowance = true", "sheet.allowance is True, no number"),
         ("[sheet]\nallowance = 1000", "sheet.allowance is 1000, more than the pots take"),
         ("[sheet]\nfoil_width_cm = -3", "sheet.foil_width_cm is -3: write a number of 0 or more"),
-        ("[sheet]\npaper = 'vellum'", "sheet.paper: there is no paper 'vellum': write a4 or us-letter"),
+        ("[sheet]\npaper = 'vellum'", "sheet.paper: there is no paper 'vellum': write A4 or letter"),
         ("[expect]\noutcome = 3", "expect.outcome is 3, no column"),
     ],
 )
