@@ -16,6 +16,7 @@ from sagglab.book import Book
 from sagglab.book.tables import WORKBOOK
 from sagglab.charts.contact_page import Tile, page_of
 from sagglab.charts.overlay import as_jpeg, shown
+from sagglab.columns.treated import sides
 from sagglab.delimited import delimiter_of, read_text, split_rows
 from sagglab.errors import SagglabError
 from sagglab.measures.reviews import Reviews
@@ -66,7 +67,7 @@ def write_contact_sheet(book: Book, measures: pd.DataFrame, reviews: Reviews) ->
     # The first of two rows for one photograph, which the book's check refuses anyway.
     places = {photo: place for place, photo in reversed(list(book.photos["photo"].items()))}
     tiles = []
-    for row in measures.to_dict("records"):
+    for row, side in zip(measures.to_dict("records"), sides(measures), strict=True):
         place = places[row["photo"]]
         failed = bool(pd.isna(row["mean ΔE00"]))
         small, whole = (reviews.path(row["photo"], ending) for ending in ("-small.jpg", ".jpg"))
@@ -75,7 +76,7 @@ def write_contact_sheet(book: Book, measures: pd.DataFrame, reviews: Reviews) ->
             Tile(
                 name=row["photo"],
                 pot=row["pot"],
-                view=row["view"],
+                view=side,
                 picture=small.read_bytes() if drawn else _as_read(book.path(row["photo"])),
                 overlaid=drawn,
                 link=whole.name if not failed and whole.is_file() else "",

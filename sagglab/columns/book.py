@@ -37,6 +37,9 @@ BOOK_TABLES: dict[str, tuple[Column, ...]] = {
         Column("photo", "text", "the photograph's file", required=True),
         Column("pot", "text", "the pot shown; blank for a target or a plain sheet", required=True),
         Column("view", "text", "the side shown: front, back, or how far the pot was turned, as 120°"),
+        Column(
+            "after", "text", "what was done to the pot since it was unpacked, as wax; blank as it came out"
+        ),
         Column("setup", "text", "camera, light and place", required=True),
         Column("taken", "date", "when it was taken"),
         Column("target corners", "text", "x y; x y; x y; x y of the corner patches, when found wrongly"),
@@ -74,5 +77,7 @@ OPTIONAL_TABLES: dict[str, tuple[Column, ...]] = {
 
 #: What the table ``photos`` says of a photograph, and the tables of what was measured in it repeat.
 OF_PHOTO = tuple(
-    column for column in BOOK_TABLES["photos"] if column.name in ("photo", "pot", "view", "setup", "taken")
+    column
+    for column in BOOK_TABLES["photos"]
+    if column.name in ("photo", "pot", "view", "after", "setup", "taken")
 )

@@ -10,7 +10,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     submod_attrs={
         "around": ["measure_around", "turn_of"],
         "firings": ["all_readings", "check_files", "measure_firings"],
-        "results": ["gather_results", "result_columns"],
+        "results": ["before_and_after", "gather_results", "result_columns"],
         "views": ["measure_photos", "measure_targets", "measure_view"],
     },
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from sagglab.book import Book
+from sagglab.columns.treated import views_after
 from sagglab.errors import SurfaceError, UnknownNameError
 from sagglab.measures.views import measure_view
 from sagglab.photo.around import Around, join_maps
@@ -29,7 +30,7 @@ def turn_of(view: str) -> float | None:
 def measure_around(
     book: Book, pot: str, setup: str | None = None, measuring: Measuring | None = None
 ) -> Around:
-    """Unroll all views of a pot and join them into one map that goes all around.
+    """Unroll all views of a pot as it came out, and join them into one map that goes all around.
 
     Parameters
     ----------
@@ -56,6 +57,7 @@ def measure_around(
     views = book.photos[book.photos["pot"] == pot]
     if views.empty:
         raise UnknownNameError(f"pot '{pot}'", "no photograph shows it", "name a pot of the table photos")
+    views = views_after(views)
     views = views.assign(turn=views["view"].map(turn_of))
     silent = [f"'{view}'" for view in views.loc[views["turn"].isna(), "view"]]
     views = views.dropna(subset="turn")

@@ -7,8 +7,10 @@ import pandas as pd
 
 from sagglab.book import Book
 from sagglab.columns import MEASURES, RESULTS
+from sagglab.columns.treated import views_after
 from sagglab.columns.views import CORRECTED_TO
-from sagglab.materials import find_material
+from sagglab.errors import SetupError
+from sagglab.materials import lies_on_surface
 from sagglab.measures.firings import measure_firings
 from sagglab.measures.pots import pot_row
 from sagglab.measures.views import measuring_of
@@ -17,11 +19,16 @@ from sagglab.units import PER_AREA, Heading, parse_heading
 #: Where the results note which of their columns are the user's own shares and measures.
 OWN_MEASURES = "own measures"
 
+#: What tells one view from another, and from the same seen again.
+_SEEN = ["pot", "setup", "view"]
+
 #: As which setup's a view counts.
 _AS_OF = "as of"
 
 
-def gather_results(book: Book, measures: pd.DataFrame, per_area: bool = False) -> pd.DataFrame:
+def gather_results(
+    book: Book, measures: pd.DataFrame, per_area: bool = False, after: str = ""
+) -> pd.DataFrame:
     """Join recipes, firings and colours.
 
     Parameters
@@ -32,6 +39,9 @@ def gather_results(book: Book, measures: pd.DataFrame, per_area: bool = False) -
     per_area : bool
         Whether to give what is dusted or coated on by weight for the pot's surface: ``sugar [g/100cm2]``, in
         grams for 100 cm² of its side, in place of ``sugar [g]``. What is packed around a pot stays as it is.
+    after : str
+        Pots as they were photographed after this was done to them, by the column ``after``, such as ``wax``;
+        as they came out unless given. To compare the two, see `before_and_after`.
 
     Returns
     -------
@@ -49,8 +59,11 @@ def gather_results(book: Book, measures: pd.DataFrame, per_area: bool = False) -
     ------
     BookError
         The tables ``pots`` or ``firings`` have faults that make a number wrong.
+    UnknownNameError
+        No photograph shows a pot after that.
     """
     book.require("pots", "firings")
+    measures = views_after(measures, after)
     heat = measure_firings(book).rename(columns={"problems": "firing problems"})
     firings = _firing_columns(book).merge(heat, on="firing", how="left")
     results = book.pots.merge(firings, on="firing", how="left", validate="many_to_one")
@@ -67,6 +80,50 @@ def gather_results(book: Book, measures: pd.DataFrame, per_area: bool = False) -
     results = results.copy()  # in one piece, or whoever adds a column is warned
     results.attrs[OWN_MEASURES] = own
     return results
+
+
+def before_and_after(book: Book, measures: pd.DataFrame, after: str) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Gather the results of pots as they came out and after something was done to them, side by side.
+
+    A pot's sides differ, and setups do: of each pot, only sides are taken that one setup shows both ways.
+    Where a side was photographed as it came out on several days, that day counts which is nearest to the
+    treatment, since colours go on changing.
+
+    Parameters
+    ----------
+    book, measures
+        As `gather_results` takes them.
+    after : str
+        What was done, such as ``wax``.
+
+    Returns
+    -------
+    before, after : DataFrame
+        Of the same pots in the same order, as `gather_results` has them.
+
+    Raises
+    ------
+    BookError, UnknownNameError
+        As `gather_results` raises them.
+    SetupError
+        No side of a pot is shown both ways by one setup.
+    """
+    shown = measures[(measures["pot"] != "") & measures["L*"].notna()]
+    plain, treated = views_after(shown), _first_day(views_after(shown, after))
+    both = plain[_SEEN].merge(treated[_SEEN]).drop_duplicates()
+    if both.empty:
+        raise SetupError(
+            f"before and after {after}",
+            "no side of a pot is photographed both ways in one setup",
+            "photograph the same sides of some pots before and after, with the same camera and light",
+        )
+    # Of a pot that two setups show both ways, the views of one are taken, as ever.
+    order = list(both["setup"].value_counts().index)
+    taken = both.groupby("pot")["setup"].transform(lambda setups: _first(order, setups))
+    both = both[both["setup"] == taken]
+    plain, treated = _nearest_day(plain.merge(both), treated.merge(both)), treated.merge(both)
+    found = (gather_results(book, plain), gather_results(book, treated, after=after))
+    return tuple(results[results["pot"].isin(both["pot"])].reset_index(drop=True) for results in found)
 
 
 def result_columns(book: Book) -> list[str]:
@@ -110,7 +167,7 @@ def _colours(measures: pd.DataFrame, own: list[str]) -> pd.DataFrame:
         own_views = taken[taken[CORRECTED_TO] == ""]
         taken = taken if own_views.empty else own_views
         setup = _first(most_views, taken["setup"])
-        taken = _as_it_came_out(taken[taken["setup"] == setup])
+        taken = _first_day(taken[taken["setup"] == setup])
         row = {"pot": pot, "setup": setup, CORRECTED_TO: "" if taken.empty else taken[CORRECTED_TO].iloc[0]}
         row |= pot_row(taken, own)
         bad = its_views[its_views["problems"] != ""]
@@ -122,11 +179,24 @@ def _colours(measures: pd.DataFrame, own: list[str]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(dict.fromkeys([*empty, *measured, *between, *own])))
 
 
-def _as_it_came_out(views: pd.DataFrame) -> pd.DataFrame:
+def _first_day(views: pd.DataFrame) -> pd.DataFrame:
     """Leave out views that were photographed again on a later day: pots go on changing."""
-    day = pd.to_datetime(views["taken"], errors="coerce").dt.normalize()  # words, when read back
-    first = day.groupby(views["view"].astype(object).fillna("")).transform("min")
+    day = _days(views)
+    first = day.groupby([views["pot"], views["setup"], views["view"].astype(object).fillna("")]).transform(
+        "min"
+    )
     return views[day.isna() | (day == first)]
+
+
+def _nearest_day(views: pd.DataFrame, others: pd.DataFrame) -> pd.DataFrame:
+    """Of views that were photographed on several days, take those of the day nearest to the others."""
+    wanted = others.assign(wanted=_days(others))[[*_SEEN, "wanted"]].drop_duplicates(_SEEN)
+    apart = (_days(views) - views[_SEEN].merge(wanted, how="left")["wanted"]).abs().fillna(pd.Timedelta(0))
+    return views[apart == apart.groupby([views[name] for name in _SEEN], dropna=False).transform("min")]
+
+
+def _days(views: pd.DataFrame) -> pd.Series:
+    return pd.to_datetime(views["taken"], errors="coerce").dt.normalize()  # words, when read back
 
 
 def _first(order: list[str], among: pd.Series) -> str:
@@ -141,9 +211,7 @@ def _per_area(results: pd.DataFrame, pots: pd.Index) -> pd.DataFrame:
     renamed, unknown = {}, np.zeros(len(results), dtype=bool)
     for column in pots.intersection(results.columns):
         name, unit = parse_heading(str(column))
-        material = find_material(name)
-        # A material that is not in the list is weighed out as a dusting, as in the tables and in a plan.
-        if unit != "g" or (material is not None and material.use in ("packing", "wrap")):
+        if not lies_on_surface(name, unit):
             continue
         # None of it is none of it, however large the pot.
         unknown |= (area.isna() & (results[column] > 0)).to_numpy()

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from sagglab.colour import AXES, lab_to_lch
+from sagglab.columns.treated import views_after
 from sagglab.errors import SetupError
 from sagglab.model.rows import find_column
 from sagglab.model.sentences import LIMIT
@@ -86,7 +87,7 @@ def changes_over_time(
     *,
     drift_per_month: pd.DataFrame | None = None,
 ) -> Changes:
-    """Measure what pots that were photographed on several days change per month.
+    """Measure what pots that were photographed on several days as they came out change per month.
 
     One setup is looked at, for rates that two setups see cannot be compared while each drifts its own way:
     the one in which the most pots show a view on two days or more. The setup's drift is common to all pots.
@@ -155,7 +156,9 @@ def _readings(measures: pd.DataFrame) -> tuple[pd.DataFrame, str, pd.DataFrame, 
     lacking = [name for name in ("pot", "view", "setup", "taken", *AXES) if name not in measures]
     if lacking:
         raise SetupError("measures", f"no column {', '.join(lacking)}", "give what measure_photos returns")
-    table = measures[["pot", "view", "setup", "taken", *AXES]]
+    untreated = views_after(measures)
+    out = " as it came out" if len(untreated) < len(measures) else ""
+    table = untreated[["pot", "view", "setup", "taken", *AXES]]
     table = table[(table["pot"] != "") & table[list(AXES)].notna().all(axis=1)]
     table = table.assign(day=pd.to_datetime(table["taken"]).dt.normalize())
     undated = table["day"].isna()
@@ -165,7 +168,7 @@ def _readings(measures: pd.DataFrame) -> tuple[pd.DataFrame, str, pd.DataFrame, 
     if again.empty:
         raise SetupError(
             _WHERE,
-            "no view of a pot was photographed on two days in one setup",
+            f"no view of a pot{out} was photographed on two days in one setup",
             "photograph the same side of some pots again in the same setup on another day, the target alone "
             "on each of these days too, and write the dates into the column taken",
         )

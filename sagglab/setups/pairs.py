@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from sagglab.colour import AXES, delta_e_2000, lab_to_lch
+from sagglab.columns.treated import sides
 
 #: The coordinates in which two readings of one thing are compared; lightness and chroma apart, since what
 #: takes gloss away moves both.
@@ -34,9 +35,10 @@ class Pairs:
         Whether the colours are those after each setup's own calibration, or those in the file.
     table : DataFrame
         One row per thing and view that both setups show: ``item`` (the pot or the patch), ``view`` (empty
-        for patches), ``L* first`` … ``b* second`` (means over repeats), ``photographs first``,
-        ``photographs second``, ``taken first``, ``taken second``, and the differences, second less first:
-        ``ΔL*``, ``Δa*``, ``Δb*``, ``ΔC*``, ``ΔH*``, and ``ΔE00``.
+        for patches; ``front after wax`` of a pot that was waxed since it was unpacked), ``L* first`` …
+        ``b* second`` (means over repeats), ``photographs first``, ``photographs second``, ``taken first``,
+        ``taken second``, and the differences, second less first: ``ΔL*``, ``Δa*``, ``Δb*``, ``ΔC*``,
+        ``ΔH*``, and ``ΔE00``.
     readings : DataFrame
         One row per reading of both setups, of things that only one shows, too: ``setup``, ``item``, ``view``,
         ``day``, ``photo``, ``L*``, ``a*``, ``b*``.
@@ -101,7 +103,8 @@ def pair_pots(first: pd.DataFrame, second: pd.DataFrame, calibrated: bool = True
     """Pair the pots, or tiles, that were photographed in two setups, by pot and view.
 
     A pot may have changed between two days, so that of several days those two are taken that lie nearest
-    to each other. Photographs of one view on one day in one setup are repeats, and averaged.
+    to each other. Photographs of one view on one day in one setup are repeats, and averaged. A pot that was
+    waxed in between is paired only with itself as waxed.
 
     Parameters
     ----------
@@ -140,7 +143,7 @@ def pair_patches(first: pd.DataFrame, second: pd.DataFrame, calibrated: bool = T
 
 def _pot_readings(measures: pd.DataFrame, calibrated: bool) -> pd.DataFrame:
     shown = measures[(measures["pot"] != "") & measures["L*"].notna()]
-    return _readings(shown, "pot", shown["view"], calibrated)
+    return _readings(shown, "pot", sides(shown), calibrated)
 
 
 def _patch_readings(patches: pd.DataFrame, calibrated: bool) -> pd.DataFrame:

@@ -20,7 +20,7 @@ def generator():
     """The generator's modules, which stand beside the book and are in no installed package."""
     sys.path.insert(0, str(BOOK))
     try:
-        from generator import book, camera, logs, scene, spectra, study, surface
+        from generator import book, camera, logs, scene, spectra, study, surface, wax
     finally:
         sys.path.remove(str(BOOK))
     modules = {
@@ -30,6 +30,7 @@ def generator():
         "scene": scene,
         "spectra": spectra,
         "study": study,
+        "wax": wax,
     }
     return type("Generator", (), {**modules, "surface": surface})
 
@@ -50,7 +51,9 @@ def test_tables_and_logs_are_what_the_generator_writes(generator):
         assert (BOOK / name).read_bytes() == text.encode(), name
 
 
-@pytest.mark.parametrize("photo", ["photos/p16-back.jpg", "photos/camera-flat.jpg"])
+@pytest.mark.parametrize(
+    "photo", ["photos/p16-back.jpg", "photos/p21-front-wax.jpg", "photos/camera-flat.jpg"]
+)
 def test_photographs_are_what_the_generator_renders(generator, photo):
     """Byte for byte on one machine; another library or processor may round a few pixels the other way."""
     shot = next(shot for shot in generator.book.shots() if shot.photo == photo)
@@ -68,6 +71,36 @@ def test_truth_of_the_views_is_what_the_generator_knows(generator):
     shipped = read("truth/views.csv")
     made = generator.book.view_truth("p16")
     pd.testing.assert_frame_equal(shipped[shipped["pot"] == "p16"].reset_index(drop=True), made)
+
+
+def test_truth_of_waxed_pots_is_what_the_generator_knows(generator):
+    shipped = read("truth/waxed.csv")
+    assert sorted(set(shipped["pot"])) == sorted(generator.book.WAXED)
+    made = generator.book.view_truth("p21", after="wax")
+    pd.testing.assert_frame_equal(shipped[shipped["pot"] == "p21"].reset_index(drop=True), made)
+
+
+def test_wax_darkens_every_kind_and_keeps_its_hue(generator):
+    bare = generator.surface.REFLECTANCE
+    waxed = generator.wax.under_wax(bare)
+    assert ((0 < waxed) & (waxed < bare)).all()
+    before, after = (generator.spectra.reflectance_to_lab(kinds) for kinds in (bare, waxed))
+    assert (after[:, 0] - before[:, 0] < -2).all() and (after[:, 0] - before[:, 0] > -5).all()
+    hues = [np.degrees(np.arctan2(*lab[:, :0:-1].T)) for lab in (before, after)]
+    coloured = np.hypot(*before[:, 1:].T) > 5
+    assert np.abs(hues[1] - hues[0])[coloured].max() < 3
+
+
+def test_light_held_in_by_a_film(generator):
+    """By reciprocity as by Fresnel's shares from below, with all that comes too flat thrown back."""
+    for index in (1.0, 1.33, 1.44, 1.5):
+        sine = (np.arange(200_000) + 0.5) / 200_000
+        out = index * sine
+        inside, outside = np.sqrt(1 - sine**2), np.sqrt(np.clip(1 - out**2, 0, None))
+        across = (index * inside - outside) / (index * inside + outside)
+        along = (inside - index * outside) / (inside + index * outside)
+        back = np.where(out < 1, (across**2 + along**2) / 2, 1.0)
+        assert generator.wax.internal_reflectance(index) == pytest.approx((2 * sine * back).mean(), abs=1e-5)
 
 
 def test_every_path_in_the_tables_exists():
@@ -90,7 +123,7 @@ def test_views():
     photos = read("photos.csv")
     views = photos.groupby(["setup", "view"]).size().to_dict()
     assert views == {
-        ("phone", "front"): 36,
+        ("phone", "front"): 36 + 5,
         ("phone", "back"): 36,
         ("phone", "90°"): 1,
         ("phone", "270°"): 1,
@@ -100,6 +133,7 @@ def test_views():
         ("camera", "target"): 2,
         ("camera", "flat"): 1,
     }
+    assert photos.groupby(["after", "setup", "view"]).size().to_dict() == {("wax", "phone", "front"): 5}
     assert (photos["pot"].isna() == photos["view"].isin(["target", "flat"])).all()
 
 

@@ -490,3 +490,23 @@ def test_shown_in_a_notebook():
     assert "&lt;b&gt;" in page
     assert "<b>" not in page
     assert "2026-03-01" in page
+
+
+# Pots to which something was done
+
+
+def test_what_wax_changed_is_not_taken_for_time():
+    table, _ = measures(pots=3)
+    waxed = table.assign(
+        after="wax", taken=table["taken"] + pd.Timedelta(days=100), **{"L*": table["L*"] - 4.0}
+    )
+    mixed = pd.concat([table.assign(after=""), waxed], ignore_index=True)
+    alone = changes_over_time(table, drift_per_month=drift())
+    pd.testing.assert_frame_equal(changes_over_time(mixed, drift_per_month=drift()).table, alone.table)
+
+
+def test_a_second_day_after_wax_is_no_second_day():
+    table, _ = measures(pots=3, days=(0, 30))
+    later = table["taken"] > table["taken"].min() + pd.Timedelta(days=1)
+    with pytest.raises(SetupError, match="as it came out was photographed on two days"):
+        changes_over_time(table.assign(after=np.where(later, "wax", "")), drift_per_month=drift())

@@ -110,3 +110,15 @@ def test_colours_are_those_asked_for(calibrated, lightness):
     assert pairs.lab("first")[0, 0] == lightness
     patches = [shots(name, [(name, "", "red", 40, 50, 20)]) for name in ("phone", "camera")]
     assert pair_patches(*patches, calibrated).lab("second")[0, 0] == lightness
+
+
+def test_a_waxed_pot_is_paired_with_itself_as_waxed_alone():
+    came_out = ("p1", "front", "2026-05-01", 40, 5, 6)
+    waxed = ("p1", "front", "2026-05-01", 36, 5, 6)
+    first = measures("phone", [came_out, waxed]).assign(after=["", "wax"])
+    second = measures("camera", [waxed]).assign(after="wax")
+    pairs = pair_pots(first, second)
+    assert pairs.table["view"].tolist() == ["front after wax"]
+    assert pairs.table["ΔE00"].tolist() == [0]
+    assert pair_pots(first, measures("camera", [came_out])).table["ΔL*"].tolist() == [0]
+    assert pair_pots(first[:1], second).table.empty

@@ -16,7 +16,7 @@ from PIL import Image
 
 from generator import logs, spectra, study
 from generator.scene import Scene, render_flat, render_scene, render_target
-from generator.surface import Piece, Surface, make_surface
+from generator.surface import Piece, Surface, make_surface, waxed
 
 QUALITY = 90
 TARGET_TABLE = "targets/studio-target.csv"
@@ -29,6 +29,9 @@ IN_BOTH_SETUPS = ("p03", "p08", "p15", "p20", "p25", "p34")
 
 #: One pot was photographed from all around: how far it was turned, beside its front and its back.
 ALL_AROUND = ("p36", (90, 270))
+
+#: Five pots, one of each firing but the last, were waxed and photographed again.
+WAXED, WAXED_DAY = ("p05", "p10", "p17", "p21", "p29"), dt.date(2026, 6, 27)
 
 #: The target was propped up the wrong way round now and then.
 TURNED = {"p09-front": 180.0, "p16-back": 90.0, "p28-front": 180.0, "p33-back": -90.0}
@@ -48,6 +51,8 @@ class Shot:
         ``front``, ``back``, ``target``, ``flat``, or how far the pot was turned, as ``90°``.
     setup : {"phone", "camera"}
     taken : datetime
+    after : str
+        What was done to the pot since it was unpacked, such as ``wax``.
     """
 
     photo: str
@@ -55,6 +60,7 @@ class Shot:
     view: str
     setup: str
     taken: dt.datetime
+    after: str = ""
 
 
 def generator_for(name: str, seed: int = study.SEED) -> np.random.Generator:
@@ -82,6 +88,9 @@ def shots() -> list[Shot]:
     for place, pot in enumerate(IN_BOTH_SETUPS):
         clock = dt.datetime.combine(CAMERA_DAY, dt.time(14, 20)) + dt.timedelta(minutes=3 * place)
         taken.append(Shot(f"photos/{pot}-front-camera.jpg", pot, "front", "camera", clock))
+    for place, pot in enumerate(WAXED):
+        clock = dt.datetime.combine(WAXED_DAY, dt.time(10, 12)) + dt.timedelta(minutes=2 * place)
+        taken.append(Shot(f"photos/{pot}-front-wax.jpg", pot, "front", "phone", clock, after="wax"))
     for setup, days in CHECK_DAYS.items():
         clock = dt.time(9, 58) if setup == "phone" else dt.time(14, 5)
         for number, day in enumerate(days, start=1):
@@ -99,7 +108,7 @@ def _study(seed: int) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
 
 @functools.lru_cache(maxsize=4)
 def surface(pot: str, seed: int = study.SEED) -> Surface:
-    """Fire one pot of the study."""
+    """Fire one pot of the study: as it came out."""
     pots, _, truth = (table.set_index(table.columns[0], drop=False) for table in _study(seed))
     row, true = pots.loc[pot], truth.loc[pot]
     wire = row["copper wire [cm]"]
@@ -124,7 +133,10 @@ def render(shot: Shot, seed: int = study.SEED) -> Scene:
         return render_target(own, setup=shot.setup)
     turn = TURNED.get(shot.photo.removeprefix("photos/").removesuffix(".jpg"), 0.0)
     view = float(shot.view[:-1]) if shot.view.endswith("°") else shot.view
-    return render_scene(own, setup=shot.setup, view=view, surface=surface(shot.pot, seed), turn=turn)
+    shown = surface(shot.pot, seed)
+    if shot.after == "wax":
+        shown = waxed(shown)
+    return render_scene(own, setup=shot.setup, view=view, surface=shown, turn=turn)
 
 
 def jpeg(scene: Scene, shot: Shot, said: Mapping[int, object] = MappingProxyType({})) -> bytes:
@@ -155,6 +167,7 @@ def files() -> Iterator[tuple[str, bytes]]:
         if shot.pot and shot.pot not in pots:
             pots[shot.pot] = view_truth(shot.pot)
     yield "truth/views.csv", as_csv(pd.concat(pots.values())).encode()
+    yield "truth/waxed.csv", as_csv(pd.concat(view_truth(pot, after="wax") for pot in WAXED)).encode()
     yield "truth/corners.csv", as_csv(pd.DataFrame(corners, columns=CORNER_COLUMNS)).encode()
 
 
@@ -210,8 +223,8 @@ def _log(firing: str, rng: np.random.Generator, curve: logs.Curve, start: dt.dat
             return logs.elapsed_log(rng, curve.every(5))
 
 
-def view_truth(pot: str, seed: int = study.SEED) -> pd.DataFrame:
-    """Say what a perfect measurement of a pot would give.
+def view_truth(pot: str, seed: int = study.SEED, after: str = "") -> pd.DataFrame:
+    """Say what a perfect measurement of a pot would give, as it came out or after ``wax``.
 
     Returns
     -------
@@ -219,7 +232,7 @@ def view_truth(pot: str, seed: int = study.SEED) -> pd.DataFrame:
         For the views front, back and both: the area-weighted mean and the dark share over the central band,
         and, headed ``side``, over the whole visible side.
     """
-    made = surface(pot, seed)
+    made = waxed(surface(pot, seed)) if after == "wax" else surface(pot, seed)
     rows = []
     for view in ("front", "back", "both"):
         band, dark = made.means(view)
@@ -247,9 +260,14 @@ def as_csv(table: pd.DataFrame) -> str:
 
 
 def photos_table(taken: Sequence[Shot]) -> pd.DataFrame:
-    """List photographs as the book's table does."""
-    rows = [(shot.photo, shot.pot, shot.view, shot.setup, f"{shot.taken:%Y-%m-%d %H:%M}") for shot in taken]
-    table = pd.DataFrame(rows, columns=["photo", "pot", "view", "setup", "taken"])
+    """List photographs as the book's table does; without ``after`` where nothing was done to any pot."""
+    rows = [
+        (shot.photo, shot.pot, shot.view, shot.after, shot.setup, f"{shot.taken:%Y-%m-%d %H:%M}")
+        for shot in taken
+    ]
+    table = pd.DataFrame(rows, columns=["photo", "pot", "view", "after", "setup", "taken"])
+    if not any(shot.after for shot in taken):
+        table = table.drop(columns="after")
     return table.assign(**{"target corners": "", "pot outline": ""})
 
 

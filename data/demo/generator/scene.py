@@ -14,7 +14,7 @@ from scipy.ndimage import gaussian_filter
 
 from generator import spectra
 from generator.camera import HEIGHT, WIDTH, Setup, expose, light_over_frame, named_setup
-from generator.surface import PROFILES, REFLECTANCE, Piece, Surface, make_surface, radius, slope, turned
+from generator.surface import PROFILES, Piece, Surface, make_surface, radius, slope, turned
 from generator.surroundings import Surroundings, paint_before, paint_behind
 
 PX_PER_CM = 40.0
@@ -266,7 +266,7 @@ def _add_pot(
     seen = _look_up(surface, height, np.degrees(np.arctan2(sine, cosine)) + turned(view))
     # Raw is linear in the spectrum and the spectrum in the shares, so that mixing the kinds' raw responses is
     # mixing their spectra, at a tenth of the work.
-    raw = seen @ setup.raw(REFLECTANCE) + setup.veil
+    raw = seen @ setup.raw(surface.reflectance) + setup.veil
 
     outward = np.stack([sine, -rise, cosine], axis=-1) / np.sqrt(1 + rise**2)[..., None]
     light = EVEN + DIRECTED * np.maximum(outward @ TOWARDS_LIGHT, 0)
@@ -277,7 +277,7 @@ def _add_pot(
     half = TOWARDS_WINDOW + [0, 0, 1]
     mirror = np.clip(outward @ (half / np.linalg.norm(half)), 0, 1)
     # A burnished surface mirrors the tent's window where it is not matt with carbon.
-    burnish = 1 - 0.55 * seen[..., 3]
+    burnish = 1 - surface.matt * seen[..., 3]
     gloss = burnish * (2.6 * mirror**900 + 0.10 * mirror**160)
     pot = raw * light[..., None] + gloss[..., None]
     canvas[part] = canvas[part] * (1 - cover[..., None]) + pot * cover[..., None]

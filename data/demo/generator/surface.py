@@ -7,7 +7,7 @@ the pot; their biases are solved so that the colour averaged over both central b
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import least_squares
 
 from generator import spectra
+from generator.wax import under_wax
 from sagglab.colour import xyz_to_lab
 
 KINDS = tuple(spectra.KINDS)
@@ -83,12 +84,18 @@ class Surface:
     lab : ndarray, shape (ROWS, COLUMNS, 3)
     area : ndarray, shape (ROWS,)
         Surface area of a texel in each row, relative.
+    reflectance : ndarray, shape (kinds, 31)
+        Of each kind.
+    matt : float
+        By how much carbon takes the gloss away.
     """
 
     piece: Piece
     shares: NDArray[np.float32]
     lab: NDArray[np.float32]
     area: NDArray[np.float64]
+    reflectance: NDArray[np.float64] = field(default_factory=REFLECTANCE.copy)
+    matt: float = 0.55
 
     def means(self, view: str | float, half_width: float = BAND_DEGREES) -> tuple[NDArray[np.float64], float]:
         """Average a view by area: its mean colour, and its dark share.
@@ -171,6 +178,16 @@ def make_surface(rng: np.random.Generator, piece: Piece) -> Surface:
     return Surface(piece, shares, _lab(shares).astype(np.float32), area)
 
 
+def waxed(surface: Surface) -> Surface:
+    """Rub a thin coat of wax in, and buff it: colours deepen, and carbon shines as all else does.
+
+    Each kind is waxed by itself, as if a texel's shares lay side by side in it.
+    """
+    reflectance = under_wax(REFLECTANCE)
+    lab = _lab(surface.shares, spectra.reflectance_to_xyz(reflectance)).astype(np.float32)
+    return replace(surface, reflectance=reflectance, lab=lab, matt=0.0)
+
+
 def _cloud(rng: np.random.Generator, piece: Piece, size_cm: float, roughness: float = 3.2) -> NDArray:
     """Smooth noise, periodic around the pot: zero mean, unit spread, shapes of about the given size."""
     around = 2 * np.pi * 0.42 * piece.diameter_cm
@@ -238,10 +255,10 @@ def _shares(logits: NDArray, bias: NDArray) -> NDArray[np.float32]:
     return raised / raised.sum(axis=-1, keepdims=True)
 
 
-def _lab(shares: NDArray) -> NDArray[np.float64]:
+def _lab(shares: NDArray, xyz: NDArray = _XYZ) -> NDArray[np.float64]:
     # XYZ is linear in the reflectance, and the reflectance in the shares: mixing the kinds' XYZ is mixing
     # their spectra.
-    return xyz_to_lab(shares.reshape(-1, len(KINDS)) @ _XYZ, spectra.white_xyz()).reshape(
+    return xyz_to_lab(shares.reshape(-1, len(KINDS)) @ xyz, spectra.white_xyz()).reshape(
         *shares.shape[:-1], 3
     )
 
