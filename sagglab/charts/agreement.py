@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.pyplot import subplots
 from matplotlib.ticker import MaxNLocator
 
+from sagglab.charts.alt import describe
 from sagglab.charts.dots import OUTSIDE, measured_dots
 from sagglab.charts.look import INK, LINES, QUIET, check_result, look, wrapped
 from sagglab.charts.right_edge import name_ends
@@ -21,7 +22,7 @@ PANELS = ("ΔL*", "Δa*", "Δb*", "ΔC*")
 
 #: Letters in a line above and below.
 _LINE = 84
-_TREND = LINES[0][0]
+_TREND = LINES[1][0]
 #: An interval of a limit is drawn so far beyond the limits, in their distance; of few pots it is very wide.
 _BEYOND = 0.4
 
@@ -68,7 +69,28 @@ def agreement_chart(pairs: Pairs, agreement: Agreement) -> list[Axes]:
         figure.supxlabel(_below(agreement.confidence, any(outside)), x=0.01, ha="left", fontsize=9.5)
         for name, ax in zip(PANELS, drawn, strict=True):
             _name_lines(ax, rows.loc[name])
-    return drawn
+    words = _in_words(pairs, agreement, rows)
+    return [describe(ax, words) for ax in drawn]
+
+
+def _in_words(pairs: Pairs, agreement: Agreement, rows: pd.DataFrame) -> str:
+    """Say what the whole figure shows; each of its axes has it, for it is saved whole."""
+    told = []
+    for name in PANELS:
+        row = rows.loc[name]
+        half = (row["bias high"] - row["bias low"]) / 2
+        trend = row["p trend Holm"] <= LIMIT
+        told.append(
+            f"{name}: bias {_signed(row['bias'], half)} ({_signed(row['bias low'], half)} to "
+            f"{_signed(row['bias high'], half)}), 95 of 100 differences from "
+            f"{_signed(row['lower limit'], half)} to {_signed(row['upper limit'], half)}"
+            + (f", trend {_signed(10 * row['trend'], 0.5)} for each 10" if trend else "")
+        )
+    head = f"Four charts of differences over levels, {_title(pairs)}"
+    return (
+        f"{head}; biases with intervals of {round(100 * agreement.confidence)} %. {'; '.join(told)}. "
+        f"Mean ΔE00 {agreement.mean_colour_difference:.1f}."
+    )
 
 
 def _title(pairs: Pairs) -> str:

@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import ArrowStyle, FancyArrowPatch
 from numpy.typing import NDArray
 
+from sagglab.charts.alt import describe
 from sagglab.charts.dots import OUTSIDE, measured_dots
 from sagglab.charts.labels import AROUND, Labels
 from sagglab.charts.look import INK, QUIET, axes, check_result, look, wrapped
@@ -75,7 +76,19 @@ def arrow_chart(pairs: Pairs, ax: Axes | None = None) -> Axes:
         labels.avoid([0, 0], [low[1], high[1]])
         seen = ~_draw(labels, starts, tips)
         _name(labels, pairs.table[seen], starts[seen], tips[seen])
-    return ax
+    return describe(ax, _in_words(pairs, times))
+
+
+def _in_words(pairs: Pairs, times: int) -> str:
+    moved = pairs.table[["Δa*", "Δb*"]]
+    length = np.hypot(*moved.to_numpy().T)
+    mean = ", ".join(f"{name} {value:+.1f}" for name, value in moved.mean().items()).replace("-", "−")
+    order = np.argsort(-length, kind="stable")[:3]
+    longest = ", ".join(f"{pairs.table['item'].iloc[k]} {length[k]:.1f}" for k in order)
+    drawn = f" They are drawn {times} times as long." if times > 1 else ""
+    return (
+        f"Arrows on the plane of a* and b*. {_title(pairs)}: mean {mean}; the longest are {longest}.{drawn}"
+    )
 
 
 def _title(pairs: Pairs) -> str:

@@ -7,9 +7,11 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.pyplot import subplots
 
+from sagglab.charts.alt import describe
 from sagglab.charts.labels import AROUND, Labels
 from sagglab.charts.look import INK, LINES, QUIET, check_result, look, wrapped
 from sagglab.errors import UnknownNameError
+from sagglab.model.wording import count
 from sagglab.setups.control import FIRST
 from sagglab.setups.drift import Drift
 from sagglab.setups.pairs import CALIBRATED, IN_FILE
@@ -28,7 +30,7 @@ _DATE_WIDTH = 0.95
 #: Letters in a line above and below.
 _LINE = 74
 
-_BLUE = LINES[4][0]
+_BLUE = LINES[3][0]
 
 
 def control_chart(drift: Drift, coordinate: str, colours: str = "in the file") -> list[Axes]:
@@ -60,7 +62,7 @@ def control_chart(drift: Drift, coordinate: str, colours: str = "in the file") -
     check_result(drift, Drift, "control_chart", "check_drift")
     rows = _series(drift, coordinate, colours)
     with look():
-        title = wrapped(f"{drift.setup}: {_SERIES[coordinate]}, {colours}", _LINE)
+        title = wrapped(_title(drift.setup, coordinate, colours), _LINE)
         figure, (above, below) = subplots(
             2, 1, figsize=(8.2, 5.6), layout="constrained", height_ratios=(2.6, 1), sharex=True
         )
@@ -76,7 +78,35 @@ def control_chart(drift: Drift, coordinate: str, colours: str = "in the file") -
             linespacing=1.4,
         )
         _write(above, rows)
-    return [above, below]
+    title = _title(drift.setup, coordinate, colours)
+    words = f"Control chart of {title}, {_days(rows)}: {_told(rows)}."
+    return [describe(ax, words) for ax in (above, below)]
+
+
+def _title(setup: str, coordinate: str, colours: str) -> str:
+    return f"{setup}: {_SERIES[coordinate]}, {colours}"
+
+
+def _days(rows: pd.DataFrame) -> str:
+    days = rows["taken"].dt.normalize()
+    return f"{count(days.nunique(), 'day')} from {days.min():%Y-%m-%d} to {days.max():%Y-%m-%d}"
+
+
+def _told(rows: pd.DataFrame) -> str:
+    """Say from where to where a series went, between which limits, and since when it is beyond any."""
+    first, last, beyond = rows.iloc[0], rows.iloc[-1], rows[rows["beyond"]]
+    out = "no day beyond a limit"
+    if len(beyond):
+        row = beyond.iloc[0]
+        out = f"{count(len(beyond), 'day')} beyond a limit, the first {row['taken']:%Y-%m-%d} ({row['out']})"
+    return (
+        f"{_two(first['value'])} at first, {_two(last['value'])} at last, limits "
+        f"{_two(last['lower limit'])} to {_two(last['upper limit'])}, {out}"
+    )
+
+
+def _two(value: float) -> str:
+    return f"{round(value, 2) + 0.0:.2f}".replace("-", "−")
 
 
 def drift_chart(drift: Drift) -> list[Axes]:
@@ -120,7 +150,14 @@ def drift_chart(drift: Drift) -> list[Axes]:
             "them, too far from the day before, or the weighted mean beyond its own; grey: centre from these",
             x=0.01, ha="left", fontsize=9.5,
         )  # fmt: skip
-    return list(grid.flat)
+    series = {f"{axis} {colours}": _series(drift, axis, colours) for axis in _SERIES for colours in _COLOURS}
+    # Of what keeps within its limits there is nothing to read off.
+    told = "; ".join(f"{name}: {_told(rows)}" for name, rows in series.items() if rows["beyond"].any())
+    words = (
+        f"Control charts of {drift.setup}, {_days(drift.table)}: L*, a*, b* of the neutral patches and mean "
+        f"ΔE00 from the target, in the file and after calibration. Beyond a limit: {told or 'none'}."
+    )
+    return [describe(ax, words) for ax in grid.flat]
 
 
 def _series(drift: Drift, coordinate: str, colours: str) -> pd.DataFrame:

@@ -7,16 +7,16 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
-from sagglab.charts.look import INK, LINES, QUIET, WARN, axes, check_result, look, wrapped
+from sagglab.charts.alt import describe
+from sagglab.charts.dots import OUTSIDE, UNMEASURED, measured_dots
+from sagglab.charts.look import INK, LINES, QUIET, axes, check_result, look, wrapped
 from sagglab.charts.right_edge import name_ends
-from sagglab.colour import lab_to_srgb
+from sagglab.colour import AXES
 from sagglab.model.dose import Doses
 from sagglab.model.shapes import EACH, NONE, PRESENCE
-from sagglab.model.wording import amount_in_words, label, words_for
+from sagglab.model.wording import amount_in_words, count, digits_for, label, words_for
 
-_LAB = ["L*", "a*", "b*"]
 #: So many different amounts each get a tick of their own.
 _TICKS = 7
 #: Letters in a line above, below and beside the chart.
@@ -27,8 +27,8 @@ def dose_chart(doses: Doses, ax: Axes | None = None) -> Axes:
     """Draw how an outcome follows an amount: the preferred shape with its 95 % band, the others thin.
 
     Where the colours of the pots are known, the pots are drawn in them, each with the level of its firing and
-    the other factors taken out; those of one amount stand side by side. A colour that the display cannot
-    show has an orange edge.
+    the other factors taken out; those of one amount stand side by side. The dot of a colour that the
+    display cannot show has a corner.
 
     Raises
     ------
@@ -36,7 +36,7 @@ def dose_chart(doses: Doses, ax: Axes | None = None) -> Axes:
         It was given something else than the result of `compare_doses`.
     """
     check_result(doses, Doses, "dose_chart", "compare_doses")
-    coloured = set(_LAB) <= set(doses.points.columns)
+    coloured = set(AXES) <= set(doses.points.columns)
     words, name = words_for(doses.outcome), label(doses.amount)
     low, high = doses.reference, doses.amount.high
     curves = dict(list(doses.curve.groupby("shape", sort=False)))
@@ -51,16 +51,14 @@ def dose_chart(doses: Doses, ax: Axes | None = None) -> Axes:
             _draw(ax, shape, curve, shape == doses.best, LINES[number % len(LINES)][1])
         about = [below]
         if coloured:
-            colours, outside = lab_to_srgb(doses.points[_LAB].to_numpy(dtype=float))
-            _draw_pots(ax, doses, colours, outside)
-            about += _about_pots(doses, bool(outside.any()))
+            about += _about_pots(doses, outside=_draw_pots(ax, doses))
         ax.set_xlabel("\n".join(about), linespacing=1.4)
         ax.set_ylabel(f"{beside}\n← {words.less}          {words.more} →", linespacing=1.4)
         ax.set_title(title)
         ax.set_xlim(low - 0.05 * (high - low), high)
         _mark_amounts(ax, doses)
         _name_curves(ax, curves, doses.best)
-    return ax
+    return describe(ax, _in_words(doses, curves, against, coloured))
 
 
 def _mark_amounts(ax: Axes, doses: Doses) -> None:
@@ -98,7 +96,7 @@ def _draw(ax: Axes, shape: str, curve: pd.DataFrame, best: bool, dashes: object)
     ax.plot(amount, effect, color=colour, zorder=3 if best else 2, **style)
 
 
-def _draw_pots(ax: Axes, doses: Doses, colours: NDArray, outside: NDArray) -> None:
+def _draw_pots(ax: Axes, doses: Doses) -> bool:
     """Draw each pot; those of one amount side by side, in turn from the least outcome to the greatest."""
     amounts = doses.points["amount"].to_numpy()
     tried = np.unique(amounts)
@@ -108,24 +106,33 @@ def _draw_pots(ax: Axes, doses: Doses, colours: NDArray, outside: NDArray) -> No
         # The outermost, two steps off, stay within a quarter of the way to the next amount.
         apart = min(0.012 * (doses.amount.high - doses.reference), np.diff(tried).min() / 8)
         amounts = amounts + apart * np.array([0, 2, -1, 1, -2])[rank % 5]
-    dots = np.column_stack([amounts, doses.points["effect"]])
-    known = np.isfinite(colours).all(axis=1)
-    edges = np.select([~known, outside], [QUIET, WARN], INK)
-    faces = np.column_stack([np.where(known[:, None], colours, 0), known])
-    for chosen, width in ((known & ~outside, 0.4), (known & outside, 1.8), (~known, 0.8)):
-        if chosen.any():
-            ax.scatter(
-                *dots[chosen].T,
-                s=46,
-                facecolors=faces[chosen],
-                edgecolors=edges[chosen],
-                linewidths=width,
-                zorder=2.5,
-            )
+    return measured_dots(ax, amounts, doses.points["effect"], doses.points[list(AXES)])
 
 
 def _about_pots(doses: Doses, outside: bool) -> list[str]:
     level = "each firing's own level" if doses.within else "the level of all firings"
     others = " and the other factors" if doses.factors else ""
-    edge = ["orange edge: a colour that the display cannot show"] if outside else []
-    return ["dots: pots in their measured colour,", f"with {level}{others} taken out", *edge]
+    unmeasured = bool(doses.points[list(AXES)].isna().to_numpy().any())
+    signs = [OUTSIDE] * outside + [UNMEASURED] * unmeasured
+    return ["dots: pots in their measured colour,", f"with {level}{others} taken out", *signs]
+
+
+def _in_words(doses: Doses, curves: Mapping[str, pd.DataFrame], against: str, coloured: bool) -> str:
+    amount, words = doses.amount, words_for(doses.outcome)
+    tried = f"{amount_in_words(amount, doses.reference)} to {amount_in_words(amount, amount.high)}"
+    last = curves[doses.best].iloc[-1]
+    digits = digits_for((last["high"] - last["low"]) / 2 * words.scale)
+    dots = f", and {count(doses.pots, 'pot')} as dots in their measured colours" * coloured
+    said = [
+        f"Chart of {doses.outcome} against {label(amount)}, {tried}: {len(curves)} shapes as lines{dots}.",
+        f"Preferred is '{doses.best}'",
+    ]
+    if doses.best == NONE:
+        said[1] += f": these pots do not show that {label(amount)} makes a difference."
+    else:
+        said[1] += (
+            f", by which pots with {amount_in_words(amount, amount.high)} are "
+            f"{words.said(last['effect'], digits)} than with {against} (95 % band from "
+            f"{words.said(last['low'], digits)} to {words.said(last['high'], digits)})."
+        )
+    return " ".join(said)

@@ -4,16 +4,27 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.path import Path
 from numpy.typing import ArrayLike
 
-from sagglab.charts.look import INK, WARN
+from sagglab.charts.look import INK, QUIET
 from sagglab.colour import lab_to_srgb
 
-#: What an orange edge means, for the words below a chart.
-OUTSIDE = "orange edge: a colour that the display cannot show"
+#: What a dot with a corner, and a hollow one, mean, for the words below a chart.
+OUTSIDE = "a dot with a corner: a colour that the display cannot show"
+UNMEASURED = "hollow: no colour was measured"
 
 #: Square points of a dot among few others, and among so many that they would cover one another.
 _FEW, _MANY, _CROWD = 46, 22, 60
+
+# In quarters, whose Bézier handles do not reach beyond the circle: matplotlib scales a marker by its handles,
+# too, and this one has to come out as wide as the plain circle.
+_ROUND = Path.arc(90, 360, n=3)
+#: A circle whose quarter at the right and above is filled out to a square corner.
+CORNERED = Path(
+    np.concatenate([_ROUND.vertices, [(1, 1), (0, 1), (0, 1)]]),
+    np.concatenate([_ROUND.codes, [Path.LINETO, Path.LINETO, Path.CLOSEPOLY]]),
+)
 
 
 def measured_dots(ax: Axes, x: ArrayLike, y: ArrayLike, lab: ArrayLike) -> bool:
@@ -24,21 +35,26 @@ def measured_dots(ax: Axes, x: ArrayLike, y: ArrayLike, lab: ArrayLike) -> bool:
     ax : Axes
     x, y : array_like, shape (n,)
     lab : array_like, shape (n, 3)
-        L*, a*, b*.
+        L*, a*, b*; of what was not measured not numbers, and its dot is hollow.
 
     Returns
     -------
     bool
-        Whether the display cannot show one of them; it has an orange edge.
+        Whether the display cannot show one of them; its dot has a corner, which the words below the chart
+        have to tell (`OUTSIDE`).
     """
     x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    colours, outside = lab_to_srgb(lab)
-    size, wide = (_FEW, 1.6) if len(x) <= _CROWD else (_MANY, 1.0)
-    for cut, edge, width in ((False, INK, 0.5), (True, WARN, wide)):
-        chosen = outside == cut
+    lab = np.asarray(lab, dtype=float).reshape(-1, 3)
+    known = np.isfinite(lab).all(axis=1)
+    colours, outside = lab_to_srgb(np.where(known[:, None], lab, 0.0))
+    size = _FEW if len(x) <= _CROWD else _MANY
+    for chosen, mark in ((known & ~outside, "o"), (known & outside, CORNERED)):
         if chosen.any():
             ax.scatter(
-                x[chosen], y[chosen], s=size, facecolors=colours[chosen],
-                edgecolors=edge, linewidths=width, zorder=3,
+                x[chosen], y[chosen], s=size, marker=mark, facecolors=colours[chosen], edgecolors=INK,
+                linewidths=0.5, zorder=2.5,
             )  # fmt: skip
+    if not known.all():
+        ring = {"facecolors": "none", "edgecolors": QUIET, "linewidths": 0.8}
+        ax.scatter(x[~known], y[~known], s=size, zorder=2.5, **ring)
     return bool(outside.any())

@@ -37,4 +37,5 @@ def chart_svg(ax: Axes) -> str:
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "sagglab"}):
         ax.figure.savefig(page, format="svg", metadata={"Date": None, "Description": alt_text(ax)})
     plt.close(ax.figure)
-    return page.getvalue()
+    # Words are set apart by several blanks, which would else be drawn as one.
+    return page.getvalue().replace("<svg ", '<svg xml:space="preserve" ', 1)

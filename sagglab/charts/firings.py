@@ -11,6 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from sagglab.charts.alt import describe
 from sagglab.charts.climbs import draw_climbs, write_climb
 from sagglab.charts.curves import Curve, Flagged, draw_curve, draw_flagged
 from sagglab.charts.labels import ABOVE, AROUND, Labels, Spot
@@ -25,16 +26,20 @@ from sagglab.charts.scales import (
     name_levels,
     temperature_scales,
 )
-from sagglab.errors import UnknownNameError
+from sagglab.errors import ReadingsError, UnknownNameError
 from sagglab.firing.heat import BANDS_C
 from sagglab.firing.readings import Readings
 from sagglab.firing.schedule import Schedule
-from sagglab.units import both_scales
+from sagglab.model.wording import count
+from sagglab.units import both_scales, rate_in_both_scales
 
 #: So many lines are named at their ends; more get a legend.
 FEW_FIRINGS = 8
 
-_TARGET = "#00806a"
+#: So many peaks are told one by one in words.
+_TOLD = 12
+
+_TARGET = LINES[2][0]
 
 
 def firing_curve(
@@ -113,7 +118,23 @@ def firing_curve(
             labels.put("schedule", _along(plan))
         for step, climb in steps:
             write_climb(labels, step, climb)
-    return ax
+    name = shorten(Path(readings.source).name, 60, placeholder=" …")
+    said = [
+        f"Firing curve of {name} over {curve.minutes[-1]:.0f} minutes: from "
+        f"{both_scales(curve.temperature_C[0])} to a {words.replace('peak', 'peak of', 1)}."
+    ]
+    if target_C is not None:
+        said.append(f"The target was {both_scales(target_C)}.")
+    if steps:
+        climbs = [
+            f"{rate_in_both_scales(climb)} up to {both_scales(step.get_y() + step.get_height())}"
+            for step, climb in steps
+        ]
+        said.append(f"It climbed {', then '.join(climbs)}.")
+    said += [f"Flagged are {'; '.join(marks.words for marks in flagged)}."] if flagged else []
+    if schedule is not None:
+        said.append(f"A dashed line is the schedule, up to {both_scales(plan[:, 1].max())}.")
+    return describe(ax, " ".join(said))
 
 
 def _beside(marks: Flagged) -> list[Spot]:
@@ -155,8 +176,10 @@ def firing_curves(
     UnknownNameError
         Records cannot be aligned so.
     ReadingsError
-        None of the readings of a firing counts.
+        There is no firing, or none of the readings of one counts.
     """
+    if not firings:
+        raise ReadingsError("firing_curves", "it was given no firing", "give it at least one with its record")
     if align not in ("start", "peak"):
         raise UnknownNameError(f"align '{align}'", "it is unknown", "give one of start, peak")
     curves = {}
@@ -164,14 +187,14 @@ def firing_curves(
         curve = Curve.of(readings)
         zero = curve.minutes[curve.peak if align == "peak" else 0]
         curves[str(tag)] = curve.from_minute(zero).thin()
-    first = min((curve.minutes[0] for curve in curves.values()), default=0.0)
-    last = max((curve.minutes[-1] for curve in curves.values()), default=1.0)
+    first = min(curve.minutes[0] for curve in curves.values())
+    last = max(curve.minutes[-1] for curve in curves.values())
     heats = [curve.temperature_C for curve in curves.values()]
     with look():
         ax = axes(ax, 7.6, 4.4)
         temperature_scales(
             ax,
-            min((heat.min() for heat in heats), default=0.0),
+            min(heat.min() for heat in heats),
             max([LEVELS[-1][0], *(heat.max() for heat in heats)]),
         )
         since = "the first reading" if align == "start" else "the peak, before it (−) and after it"
@@ -188,7 +211,25 @@ def firing_curves(
                 labels.avoid(curve.minutes, curve.temperature_C)
             avoid_levels(labels)
             name_levels(labels)
-    return ax
+    return describe(ax, _in_words(curves, align))
+
+
+def _in_words(curves: Mapping[str, Curve], align: str) -> str:
+    peaks = [
+        f"{tag} {both_scales(curve.temperature_C.max())} after "
+        f"{curve.minutes[curve.peak] - curve.minutes[0]:.0f} minutes"
+        for tag, curve in curves.items()
+    ]
+    many = f" and {len(peaks) - _TOLD} more" if len(peaks) > _TOLD else ""
+    heats = sorted(curve.temperature_C.max() for curve in curves.values())
+    said = [
+        f"Firing curves of {count(len(curves), 'firing')} over minutes, aligned at the "
+        f"{'first reading' if align == 'start' else 'peak'}.",
+        f"Peaks: {', '.join(peaks[:_TOLD])}{many}.",
+    ]
+    if many:
+        said.append(f"The lowest is {both_scales(heats[0])}, the highest {both_scales(heats[-1])}.")
+    return " ".join(said)
 
 
 def _line(number: int) -> tuple[str, str | tuple]:
@@ -200,7 +241,7 @@ def _line(number: int) -> tuple[str, str | tuple]:
 def _name_ends(ax: Axes, curves: Mapping[str, Curve]) -> bool:
     """Name each line at its end, and the levels; or give up, and leave nothing behind."""
     labels = Labels(ax)
-    first = min((curve.minutes[0] for curve in curves.values()), default=0.0)
+    first = min(curve.minutes[0] for curve in curves.values())
     needed = [ax.get_xlim()[1]]
     for tag, curve in curves.items():
         width = min(labels.size(tag)[0] + 16, 0.4 * labels.room.width)

@@ -10,11 +10,12 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 from scipy import special
 
+from sagglab.charts.alt import describe
 from sagglab.charts.labels import AROUND, Labels
 from sagglab.charts.look import LINES, axes, check_result, look, wrapped
 from sagglab.model.lenth import BETWEEN
 from sagglab.model.screening import Screening
-from sagglab.model.wording import digits_for, label, words_for
+from sagglab.model.wording import count, digits_for, label, words_for
 
 #: The mark, the colour and the dashes of each stratum.
 _STYLES = {
@@ -102,7 +103,34 @@ def half_normal_chart(screening: Screening, ax: Axes | None = None) -> Axes:
             here = np.flatnonzero(table["stratum"] == stratum)
             at = max(zip(sizes[here], quantiles[here], strict=True))[::-1]
             _name_lines(labels, margins.loc[stratum], stratum, at, of, int(np.sum(unnamed == stratum)))
-    return ax
+    return describe(ax, _in_words(screening, margins))
+
+
+def _in_words(screening: Screening, margins: pd.DataFrame) -> str:
+    words, table = words_for(screening.outcome), screening.table
+    said = [
+        f"Half-normal chart of {count(len(table), 'effect')} on {screening.outcome}, the size of each "
+        "against where chance alone would put it."
+    ]
+    for margin in ("margin for all", "margin for one"):
+        far = table[table["beyond"] == margin].sort_values("estimate", key=abs, ascending=False)
+        near = margins.loc[far["stratum"], "margin for one"]
+        told = [
+            f"{term} {words.said(estimate, digits_for(width))}"
+            for term, estimate, width in zip(far["term"], far["estimate"], near, strict=True)
+        ]
+        more = f" and {len(told) - _NAMES} more" if len(told) > _NAMES else ""
+        said.append(f"Beyond the {margin}: {', '.join(told[:_NAMES])}{more}." if told else "")
+    if table["beyond"].fillna("").eq("").all():
+        said.append("None is beyond a margin.")
+    for stratum, row in margins.iterrows():
+        of = f" {BETWEEN[stratum]}" if len(margins) > 1 else ""
+        if row.isna().any():
+            said.append(f"Effects{of} are not judged.")
+        else:
+            ends = " and ".join(_written(row[f"margin for {what}"]) for what in ("one", "all"))
+            said.append(f"Margins{of} for one and for all: {ends}.")
+    return " ".join(filter(None, said))
 
 
 def _names(screening: Screening) -> list[str]:

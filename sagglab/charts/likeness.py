@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from sagglab.charts.alt import describe
 from sagglab.charts.labels import Labels
 from sagglab.charts.look import INK, QUIET, SMALL, axes, check_result, look, wrapped
 from sagglab.plan.precision import Precision
@@ -66,7 +67,13 @@ def likeness_chart(precision: Precision, ax: Axes | None = None) -> Axes:
         said = _below(drawn, others, pairs=len(asked) < len(alike))
         ax.set_xlabel(wrapped(said, _BELOW), fontsize=SMALL, color=QUIET, loc="left")
         _write(ax, marks, words)
-    return ax
+    rows = [f"{name}: {_flat(text)}" for name, text in zip(drawn, words, strict=True) if text]
+    head = f"Chart of how alike {len(drawn)} questions are to others, from 0 to 1, a line for each."
+    return describe(ax, " ".join([head, *([f"{'; '.join(rows)}."] if rows else []), said]))
+
+
+def _flat(text: str) -> str:
+    return text.replace("\n", " ")
 
 
 def _most_alike(others: dict[str, pd.Series]) -> list[str]:

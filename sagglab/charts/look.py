@@ -22,17 +22,18 @@ QUIET = "#707070"
 #: What draws the eye to a fault or a lack.
 WARN = "#b23a00"
 
-#: A colour and dashes for each of several lines. Every colour has a contrast of at least 3 to white paper, so
-#: that it prints; neighbours differ in lightness and in dashes, so that they part in grey.
+#: A colour and dashes for each of several lines. Every colour has a contrast of at least 4.5 to white paper,
+#: so that a name written in it can be read. Dark and middling ones take turns: neighbours part by ΔE00 17 or
+#: more in grey and for colour-blind readers of each kind, and their dashes differ, too.
 LINES = (
-    ("#1f4e79", "-"),
-    ("#c1440e", (0, (6, 1.5))),
-    ("#00806a", (0, (1.2, 1.2))),
-    ("#2b2b2b", (0, (6, 1.5, 1.2, 1.5))),
-    ("#3b8fd1", (0, (10, 2))),
-    ("#8e3b8e", (0, (3, 1.5))),
-    ("#a66f00", (0, (6, 1.5, 1.2, 1.5, 1.2, 1.5))),
-    ("#757575", (0, (9, 1.5, 3, 1.5))),
+    ("#173f66", "-"),
+    ("#b8531f", (0, (6, 1.5))),
+    ("#004a3c", (0, (1.2, 1.2))),
+    ("#2d78b8", (0, (6, 1.5, 1.2, 1.5))),
+    ("#5a2459", (0, (10, 2))),
+    ("#84691a", (0, (3, 1.5))),
+    ("#2b2b2b", (0, (6, 1.5, 1.2, 1.5, 1.2, 1.5))),
+    ("#767676", (0, (9, 1.5, 3, 1.5))),
 )
 
 #: Type of what is written into a chart, in points.

@@ -5,16 +5,20 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
+from sagglab.charts.alt import describe
 from sagglab.charts.dots import OUTSIDE, measured_dots
 from sagglab.charts.look import INK, QUIET, axes, check_result, look, wrapped
 from sagglab.charts.right_edge import name_ends
 from sagglab.colour import AXES, lab_to_lch
+from sagglab.columns.treated import views_after
 from sagglab.errors import UnknownNameError
-from sagglab.model.wording import digits_for, words_for
+from sagglab.model.wording import count, digits_for, words_for
 from sagglab.setups.over_time import MONTH, Changes
 
 #: Letters in a line above and below, and of a pot's name.
 _LINE, _NAME = 66, 22
+#: So many pots are told one by one in words.
+_TOLD = 8
 
 _SURE = {"color": INK, "linewidth": 1.8}
 _UNSURE = {"color": QUIET, "linewidth": 0.9, "linestyle": (0, (5, 3))}
@@ -75,7 +79,20 @@ def over_time_chart(
         written = name_ends(ax, names, named[["days", "end"]].to_numpy())
         if written < len(names):
             ax.set_xlabel(below.replace("\n", f"; {len(names) - written} pots unnamed\n", 1), linespacing=1.4)
-    return ax
+    return describe(ax, _in_words(changes, coordinate, rows.loc[named.index]))
+
+
+def _in_words(changes: Changes, coordinate: str, rows: pd.DataFrame) -> str:
+    sure = rows["distinguishable"].astype(bool)
+    told = [
+        f"{pot} {_rate(row)} ({_rate(row, 'low')} to {_rate(row, 'high')})" for pot, row in rows.iterrows()
+    ]
+    more = f" and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
+    return (
+        f"Dots and lines over days: {_title(changes, coordinate)}. Sure of "
+        f"{count(int(sure.sum()), 'pot')} of {len(rows)}; change per month, with 95 % intervals: "
+        f"{', '.join(told[:_TOLD])}{more}."
+    )
 
 
 def _title(changes: Changes, coordinate: str) -> str:
@@ -83,15 +100,16 @@ def _title(changes: Changes, coordinate: str) -> str:
     return f"{coordinate} of the same pots over time, change per month; {changes.setup}, {drift}"
 
 
-def _rate(row: pd.Series) -> str:
+def _rate(row: pd.Series, which: str = "per month") -> str:
     digits = max(0, min(2, digits_for((row["high"] - row["low"]) / 2)))
-    return f"{round(row['per month'], digits) + 0.0:+.{digits}f}".replace("-", "−")
+    return f"{round(row[which], digits) + 0.0:+.{digits}f}".replace("-", "−")
 
 
 def _lines(
     changes: Changes, measures: pd.DataFrame, rows: pd.DataFrame, coordinate: str
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Give each photograph's place, and each pot's line by the rate that was found."""
+    measures = views_after(measures)  # what was done to a pot is no change of its own
     here = measures[(measures["setup"] == changes.setup) & measures["pot"].isin(rows.index)]
     here = here[here["L*"].notna() & here["taken"].notna()]
     shown = here[["pot", "view", *AXES]].assign(day=pd.to_datetime(here["taken"]).dt.normalize())

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.patches import Polygon
 
+from sagglab.charts.alt import describe
 from sagglab.charts.look import axes, look, wrapped
-from sagglab.colour import lab_to_srgb
+from sagglab.charts.swatches import OUTSIDE, ink_on, swatch
+from sagglab.colour import AXES
+from sagglab.errors import ModelError
 from sagglab.model.rows import find_column
+from sagglab.model.wording import count
 from sagglab.units import parse_heading
 
 #: Letters in a line of a level's name, and of a pot's name on its swatch.
@@ -30,9 +33,16 @@ def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes
     ------
     UnknownNameError
         There is no such column.
+    ModelError
+        No pot has a colour and a level.
     """
     column = find_column(results, by, "column")
-    shown = results[results["L*"].notna()]
+    lab = [find_column(results, axis, "column") for axis in AXES]
+    shown = results[results[lab].notna().all(axis=1) & results[column].notna()]
+    if shown.empty:
+        raise ModelError(
+            "pot_swatches", f"no pot with {column} has a colour", "measure photographs of some, and join them"
+        )
     levels = list(shown.groupby(column, sort=True))
     longest = max((len(pots) for _, pots in levels), default=1)
     name, unit = parse_heading(str(column))
@@ -44,27 +54,27 @@ def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes
     width = max(1.6, 0.6 + 0.092 * widest) + 0.5 * longest
     with look():
         ax = axes(ax, width, 1.1 + 0.72 * len(levels))
+        outside = False
         for place, (_, pots) in enumerate(levels):
-            pots = pots.sort_values("L*")
-            colours, outside = lab_to_srgb(pots[["L*", "a*", "b*"]].to_numpy())
-            for k, (colour, cut) in enumerate(zip(colours, outside, strict=True)):
-                corner = (
-                    [(k + 0.94, place + 0.36)]
-                    if not cut
-                    else [(k + 0.7, place + 0.36), (k + 0.94, place + 0.12)]
-                )
-                shape = [(k, place + 0.36), (k, place - 0.36), (k + 0.94, place - 0.36), *corner[::-1]]
-                ax.add_patch(Polygon(shape, facecolor=colour, edgecolor="none"))
-                ink = "white" if pots["L*"].iloc[k] < 55 else "black"
-                pot = wrapped(str(pots["pot"].iloc[k]), _POT)
-                ax.text(k + 0.47, place, pot, ha="center", va="center", fontsize=8, color=ink)
+            pots = pots.sort_values(lab[0])
+            for k, (pot, colour) in enumerate(zip(pots["pot"], pots[lab].to_numpy(), strict=True)):
+                outside |= swatch(ax, k, place - 0.36, 0.94, 0.72, colour)
+                style = {"ha": "center", "va": "center", "fontsize": 8, "color": ink_on(colour[0])}
+                ax.text(k + 0.47, place, wrapped(str(pot), _POT), **style)
         ax.set_yticks(range(len(levels)), labels)
         ax.set_xlim(0, longest)
         ax.set_ylim(len(levels) - 0.5, -0.5)
         ax.set_xticks([])
-        ax.set_xlabel("each pot's mean colour, from dark to light")
+        said = "; ".join(["each pot's mean colour, from dark to light", *[OUTSIDE] * outside])
+        ax.set_xlabel(wrapped(said, max(30, int(5 * longest))))
         ax.tick_params(length=0)
         for spine in ax.spines.values():
             spine.set_visible(False)
         ax.set_title(wrapped(f"The pots by {name}", max(30, int(5 * longest))))
-    return ax
+    rows = "; ".join(
+        f"{label.replace(chr(10), ' ')}: {count(len(pots), 'pot')}, mean "
+        + ", ".join(f"{axis} {mean:.0f}" for axis, mean in zip(AXES, pots[lab].mean(), strict=True))
+        for label, (_, pots) in zip(labels, levels, strict=True)
+    )
+    words = f"Swatches of {count(len(shown), 'pot')} in their measured colours, in rows by {name}. {rows}."
+    return describe(ax, words)

@@ -8,6 +8,7 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import ScaledTranslation
 
+from sagglab.charts.alt import describe
 from sagglab.charts.labels import AROUND, Labels
 from sagglab.charts.look import INK, LINES, QUIET, SMALL, axes, check_result, look, wrapped
 from sagglab.plan.power import FiringsNeeded, hundred
@@ -75,7 +76,29 @@ def power_chart(needed: FiringsNeeded, ax: Axes | None = None) -> Axes:
         if len(pots) > 1:
             _explain(ax, weights, dots=len(set(firings)) == 1)
         _draw(ax, needed, weights)
-    return ax
+    return describe(ax, _in_words(needed, pots))
+
+
+def _in_words(needed: FiringsNeeded, pots: list[int]) -> str:
+    table, wanted = needed.table, f"{hundred(needed.wanted)} of 100"
+    told = []
+    for level, (said, *_) in _KINDS.items():
+        rows = table[table[level].notna()]
+        if rows.empty:
+            continue
+        chances = []
+        for firings in dict.fromkeys((rows["firings"].min(), rows["firings"].max())):
+            here = rows.loc[rows["firings"] == firings, level]
+            span = " to ".join(dict.fromkeys([hundred(here.min()), hundred(here.max())]))
+            chances.append(f"{span} of 100 at {firings} firings")
+        enough = rows[rows[level] >= needed.wanted].groupby("pots per firing")["firings"].min()
+        reached = [f"{enough[number]} firings of {number} pots" for number in pots if number in enough.index]
+        least = f"{wanted} from {', '.join(reached)}" if reached else f"{wanted} at none"
+        told.append(f"{said[0].upper()}{said[1:]}: {', '.join(chances)}; {least}.")
+    return (
+        f"Lines of how many of 100 batches tell a change of {needed.difference:g} {needed.unit}, against the "
+        f"number of firings. {' '.join(told) or 'Nothing can be told.'}"
+    )
 
 
 def _explain(ax: Axes, weights: dict[int, float], dots: bool) -> None:

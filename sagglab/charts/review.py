@@ -8,6 +8,7 @@ from pathlib import Path
 import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
 
+from sagglab.charts.alt import describe
 from sagglab.charts.contact_sheet import SMALL_QUALITY, THUMBNAIL, write_contact_sheet
 from sagglab.charts.files import draw_to_files
 from sagglab.charts.look import INK, QUIET, WARN, look, wrapped
@@ -138,7 +139,8 @@ def _review(measured: MeasuredPhoto, photo: Photo) -> Axes:
         _patches(page, measured, right, tops[1] + above + GAP, min(beside, MOST_WIDE), patches)
         if warned:
             page.write(MARGIN, tops[-1], warned, color=WARN)
-    return ax
+    said = [*title_words(measured), *surface_words(measured), *calibration_words(measured)]
+    return describe(ax, f"Review of a photograph. {'. '.join([*said, *warning_words(measured)])}.")
 
 
 class _Page:

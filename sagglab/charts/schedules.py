@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 from matplotlib.axes import Axes
 
+from sagglab.charts.alt import describe
 from sagglab.charts.curves import Curve
 from sagglab.charts.labels import AROUND, Labels, Spot
 from sagglab.charts.look import INK, LINES, WARN, axes, look
@@ -63,6 +64,7 @@ def schedule_chart(
     table = schedule.table
     minutes, planned = table["minutes"].to_numpy(dtype=float), table["temperature_C"].to_numpy(dtype=float)
     actual = None if readings is None else Curve.of(readings).thin()
+    kept = None if readings is None else departures(readings, schedule)
     heats = planned if actual is None else np.concatenate([planned, actual.temperature_C])
     last = 1.02 * max(minutes[-1], 1.0, 0.0 if actual is None else actual.minutes[-1])
     with look():
@@ -85,11 +87,32 @@ def schedule_chart(
             _draw_actual(ax, labels, actual, minutes, planned)
         name_levels(labels)
         if actual is not None:
-            for words, spots in _draw_departures(ax, departures(readings, schedule)):
+            for words, spots in _draw_departures(ax, kept):
                 labels.put(words, spots, WARN, leader=True)
         for words, spots in _segments(minutes, planned):
             labels.put(words, spots, INK, leader=True)
-    return ax
+    return describe(ax, f"{_in_words(schedule, minutes, planned)} {'' if kept is None else kept.sentence}")
+
+
+def _in_words(schedule: Schedule, minutes: np.ndarray, planned: np.ndarray) -> str:
+    pieces = [
+        _piece(minutes[k] - minutes[k - 1], planned[k - 1], planned[k]).replace("\n", " ")
+        for k in range(1, len(minutes))
+        if minutes[k] > minutes[k - 1]
+    ]
+    return (
+        f"Schedule as a line, {_lasting(schedule.minutes)} in all, from {both_scales(planned[0])} up to "
+        f"{both_scales(planned.max())}: {', then '.join(pieces)}."
+    )
+
+
+def _piece(lasts: float, start_C: float, end_C: float) -> str:
+    """Say what is done in one piece of a schedule."""
+    change = end_C - start_C
+    if change == 0:
+        return f"hold {_lasting(lasts)}"
+    way = "" if change > 0 else " down"
+    return f"{rate_in_both_scales(abs(change) / lasts * 60)}{way}\nto {both_scales(end_C)}"
 
 
 def _lasting(minutes: float) -> str:
@@ -105,14 +128,9 @@ def _segments(minutes: np.ndarray, planned: np.ndarray) -> Iterator[tuple[str, l
         lasts, change = minutes[k] - minutes[k - 1], planned[k] - planned[k - 1]
         if lasts <= 0:
             continue
-        if change == 0:
-            words, offsets = f"hold {_lasting(lasts)}", AROUND
-        else:
-            way = "" if change > 0 else " down"
-            words = f"{rate_in_both_scales(abs(change) / lasts * 60)}{way}\nto {both_scales(planned[k])}"
-            offsets = [(dx, -dy if change > 0 else dy) for dx, dy in AROUND]
+        offsets = [(dx, -dy if change > 0 else dy) for dx, dy in AROUND] if change else AROUND
         yield (
-            words,
+            _piece(lasts, planned[k - 1], planned[k]),
             [
                 (
                     (minutes[k - 1] + share * lasts, planned[k - 1] + share * change),

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
+from sagglab.charts.alt import describe
 from sagglab.charts.look import axes, look
-from sagglab.colour import lab_to_srgb
+from sagglab.colour import AXES, lab_to_srgb
 from sagglab.photo.unrolled import SurfaceMap
 
 #: Where nothing was measured: grey and hatched, which no pot is.
@@ -33,7 +34,29 @@ def surface_chart(surface: SurfaceMap, ax: Axes | None = None) -> Axes:
         ax.set_xticks(ticks, [f"{tick:+d}°" if tick else "0°" for tick in ticks])
         ax.set_xlabel("angle around the pot")
         ax.set_ylabel(f"height [{height_scale(surface)[1]}]")
-    return ax
+    return describe(ax, _in_words(surface))
+
+
+def _in_words(surface: SurfaceMap) -> str:
+    seen = np.isfinite(surface.lab).all(axis=-1)
+    high, unit = height_scale(surface)
+    tall = f", {high:.1f} cm high" if unit == "cm" else ""
+    said = [f"Unrolled surface of a pot, {len(surface.degrees)}° around{tall}, in its measured colours."]
+    if not seen.any():
+        return f"{said[0]} Nothing was measured."
+    for name, low, top in (
+        ("whole", 0, 1),
+        ("lowest", 0, 1 / 3),
+        ("middle", 1 / 3, 2 / 3),
+        ("top", 2 / 3, 1),
+    ):
+        here = seen & ((surface.height >= low) & (surface.height <= top))[:, None]
+        if here.any():
+            mean = np.average(surface.lab[here], axis=0, weights=surface.area[here])
+            told = ", ".join(f"{axis} {value:.0f}" for axis, value in zip(AXES, mean, strict=True))
+            said.append(f"{name}: {told}" if name == "whole" else f"{name} third: {told}")
+    hidden = f" Of the map {100 * (1 - seen.mean()):.0f} % was not measured." if not seen.all() else ""
+    return f"{said[0]} Mean of the {'; '.join(said[1:])}.{hidden}"
 
 
 def paint_surface(ax: Axes, surface: SurfaceMap) -> None:

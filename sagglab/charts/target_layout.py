@@ -5,19 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.patches import Polygon, Rectangle
-from numpy.typing import NDArray
+from matplotlib.patches import Rectangle
 
-from sagglab.charts.look import QUIET, axes, check_result, look, wrapped
-from sagglab.colour import lab_to_srgb
+from sagglab.charts.alt import describe
+from sagglab.charts.look import axes, check_result, look, wrapped
+from sagglab.charts.swatches import OUTSIDE, ink_on, swatch
+from sagglab.colour import AXES, lab_to_srgb
 from sagglab.errors import SetupError
 from sagglab.setups.limits import Limits
 from sagglab.setups.pairs import Pairs
 
 #: Half a side of a patch's square, and of that inside it, where a patch is 1 wide.
 _OUTER, _INNER = 0.47, 0.32
-#: Below this lightness words on a patch are white.
-_DARK = 55
 #: Most points of the number on a patch, and the share of the patch that its height takes: three digits and
 #: a point then stay within the inner square.
 _MOST, _SHARE = 11.0, 0.23
@@ -81,8 +80,8 @@ def target_layout_chart(
             if patch in by_patch.index:
                 _draw(ax, (column, row), by_patch.loc[patch], limits, size)
             else:
-                ax.add_patch(_square((column, row), _OUTER, facecolor="none", edgecolor=QUIET, linewidth=0.7))
-    return ax
+                _square(ax, (column, row), _OUTER, np.full(3, np.nan))
+    return describe(ax, _in_words(pairs, below))
 
 
 def _places(pairs: Pairs, patches: pd.DataFrame) -> pd.DataFrame:
@@ -109,7 +108,7 @@ def _below(pairs: Pairs, limits: Limits) -> str:
     light = int((apart < limits.noticeable).sum())
     framed = int((apart > limits.acceptable).sum())
     _, outside = lab_to_srgb(np.concatenate([pairs.lab("first"), pairs.lab("second")]))
-    cut = "; cut corner: a colour that the display cannot show" if outside.any() else ""
+    cut = f"; {OUTSIDE}" if outside.any() else ""
     return (
         f"around: {pairs.first}; inside: {pairs.second}. Light type: {light} below {limits.noticeable:g}, "
         f"just noticeable; bold: {len(apart) - light - framed} from there on; framed: {framed} beyond "
@@ -117,12 +116,19 @@ def _below(pairs: Pairs, limits: Limits) -> str:
     )
 
 
+def _in_words(pairs: Pairs, below: str) -> str:
+    apart = pairs.table.set_index("item")["ΔE00"]
+    return (
+        f"Layout of the target, {len(apart)} patches each with its ΔE00 of {pairs.second} from "
+        f"{pairs.first}, {pairs.colours}: mean {apart.mean():.1f}, from {apart.min():.1f} "
+        f"({apart.idxmin()}) to {apart.max():.1f} ({apart.idxmax()}). {below[0].upper()}{below[1:]}."
+    )
+
+
 def _draw(ax: Axes, place: tuple[float, float], row: pd.Series, limits: Limits, size: float) -> None:
     for which, half in (("first", _OUTER), ("second", _INNER)):
-        lab = row[[f"{axis} {which}" for axis in ("L*", "a*", "b*")]].to_numpy(dtype=float)
-        colour, outside = lab_to_srgb(lab)
-        ax.add_patch(_square(place, half, bool(outside), facecolor=colour, edgecolor="none"))
-    ink = "white" if row["L* second"] < _DARK else "black"
+        _square(ax, place, half, row[[f"{axis} {which}" for axis in AXES]].to_numpy(dtype=float))
+    ink = ink_on(row["L* second"])
     apart = row["ΔE00"]
     ax.text(
         *place, f"{apart:.1f}", ha="center", va="center", fontsize=size, color=ink,
@@ -134,10 +140,5 @@ def _draw(ax: Axes, place: tuple[float, float], row: pd.Series, limits: Limits, 
         ax.add_patch(Rectangle(corner, width, height, facecolor="none", edgecolor=ink, linewidth=line))
 
 
-def _square(
-    place: tuple[float, float], half: float, cut: bool = False, **how: str | float | NDArray[np.float64]
-) -> Polygon:
-    """Draw a square about a place; where it is cut, without its corner at the right and above."""
-    x, y = place
-    corner = [(x + half - 0.12, y - half), (x + half, y - half + 0.12)] if cut else [(x + half, y - half)]
-    return Polygon([(x - half, y - half), *corner, (x + half, y + half), (x - half, y + half)], **how)
+def _square(ax: Axes, place: tuple[float, float], half: float, lab: np.ndarray) -> None:
+    swatch(ax, place[0] - half, place[1] - half, 2 * half, 2 * half, lab)

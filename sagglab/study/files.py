@@ -21,7 +21,14 @@ from sagglab.study.measured import clear, write_table
 def write_study(done: Study, into: Path) -> None:
     """Write the effects, the charts and the answer into a folder, beside the tables of `measure_book`."""
     into.mkdir(parents=True, exist_ok=True)
-    for pattern in ("effects.png", "colour.csv", "firing *.png", "pots by *.png", "dose of *.png"):
+    for pattern in (
+        "effects.png",
+        "colour.csv",
+        "firings.png",
+        "firing *.png",
+        "pots by *.png",
+        "dose of *.png",
+    ):
         clear(into, pattern)
     write_table(done.effects.table, into / "effects.csv")
     charts.draw_to_files()
@@ -30,12 +37,14 @@ def write_study(done: Study, into: Path) -> None:
     if done.colour is not None:
         write_table(done.colour.table, into / "colour.csv")
     records = all_readings(done.measured.book)
-    charts.save_chart(charts.firing_curves(records), into / "firings.png")
+    if records:
+        charts.save_chart(charts.firing_curves(records), into / "firings.png")
     for firing, readings in records.items():
         chart = _firing_chart(done.measured.book, firing, readings)
         charts.save_chart(chart, into / f"firing {file_name(firing)}.png")
+    coloured = done.measured.results["L*"].notna().any()
     for factor in done.effects.factors:
-        if factor.heading in done.measured.book.pots:
+        if coloured and factor.heading in done.measured.book.pots:
             swatches = charts.pot_swatches(done.measured.results, factor.heading)
             charts.save_chart(swatches, into / f"pots by {file_name(factor.name)}.png")
     for dose in done.doses:

@@ -6,7 +6,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
-from matplotlib.text import Annotation
+from matplotlib.text import Text
 
 from sagglab.book import open_book
 from sagglab.errors import Problems
@@ -80,7 +80,7 @@ def written(ax):
     """List the words in a chart, each with where it is in pixels once it is drawn."""
     ax.figure.canvas.draw()
     # The words alone: an annotation's own box holds its leader, too.
-    return [(text.get_text(), super(Annotation, text).get_window_extent()) for text in ax.texts]
+    return [(text.get_text(), Text.get_window_extent(text)) for text in ax.texts]
 
 
 @pytest.fixture(scope="session")

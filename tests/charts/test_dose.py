@@ -7,10 +7,11 @@ import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.collections import FillBetweenPolyCollection, PathCollection
-from matplotlib.colors import to_rgb
 
 from sagglab.charts import dose_chart
-from sagglab.charts.look import INK, QUIET, WARN
+from sagglab.charts.alt import alt_text
+from sagglab.charts.dots import CORNERED, OUTSIDE, UNMEASURED
+from sagglab.charts.look import INK, QUIET
 from sagglab.colour import lab_to_srgb
 from sagglab.errors import ModelError
 from sagglab.model.dose import compare_doses
@@ -130,19 +131,33 @@ def test_each_dose_its_own_shows_its_intervals(pots):
     np.testing.assert_allclose(np.sort(spans, axis=1), curve_of(doses, EACH)[["low", "high"]])
 
 
-def test_a_colour_that_the_display_cannot_show_has_an_orange_edge(pots):
+def test_a_colour_that_the_display_cannot_show_has_a_corner(pots):
     results = pots.assign(**{"a*": pots["a*"].where(pots["pot"] != "p04", 110.0)})
     ax = dose_chart(compare_doses(results, "sugar"))
-    edges = [tuple(edge[:3]) for part in dots(ax) for edge in part.get_edgecolors()]
-    assert edges.count(to_rgb(WARN)) == 1
-    assert ax.get_xlabel().endswith("\norange edge: a colour that the display cannot show")
+    cornered = [part for part in dots(ax) if len(part.get_paths()[0].vertices) == len(CORNERED.vertices)]
+    assert [len(part.get_offsets()) for part in cornered] == [1]
+    assert ax.get_xlabel().endswith(f"\n{OUTSIDE}")
 
 
 def test_a_pot_without_a_colour_is_hollow(pots):
     results = pots.assign(**{"a*": pots["a*"].where(pots["pot"] != "p04")})
     ax = dose_chart(compare_doses(results, "sugar"))
-    opaque = np.concatenate([part.get_facecolors()[:, 3] for part in dots(ax)])
-    assert sorted(opaque) == [0.0] + [1.0] * 35
+    hollow = [part for part in dots(ax) if not len(part.get_facecolors())]
+    assert [len(part.get_offsets()) for part in hollow] == [1]
+    assert sum(len(part.get_offsets()) for part in dots(ax)) == 36
+    assert ax.get_xlabel().endswith(f"\n{UNMEASURED}")
+
+
+def test_its_words_tell_the_preferred_shape_and_its_band(doses, pots):
+    words = alt_text(dose_chart(doses))
+    last = curve_of(doses, doses.best).iloc[-1]
+    assert words.startswith("Chart of L* against sugar, 0 g to 4 g: 6 shapes as lines, and 36 pots as dots")
+    assert f"Preferred is '{doses.best}', by which pots with 4 g are {-last['effect']:.1f} L* darker" in words
+    assert f"(95 % band from {-last['low']:.1f} L* darker to {-last['high']:.1f} L* darker)" in words
+    without = levelling(pots, lambda sugar: 0 * sugar)
+    assert "do not show that sugar makes a difference" in alt_text(
+        dose_chart(compare_doses(without, "sugar"))
+    )
 
 
 def test_axes_that_are_given_are_used(doses):

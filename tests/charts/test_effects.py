@@ -2,6 +2,7 @@
 
 from types import SimpleNamespace
 
+import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,6 +10,9 @@ from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
 
 from sagglab.charts import effect_chart, save_chart
+from sagglab.charts.alt import alt_text
+from sagglab.charts.swatches import OUTSIDE, Swatch
+from sagglab.colour import AXES, lab_to_srgb
 from sagglab.errors import ModelError
 from sagglab.model.colours import fit_colour
 from sagglab.model.dose import compare_doses
@@ -92,6 +96,81 @@ def test_long_names_are_broken_between_words():
         "clay: smooth white porcelain −\ngroggy buff with fine molochite",
         "with copper sulphate pentahydrate\ndusted twice, lot 0",
     ]
+
+
+def swatches(ax):
+    return [patch for patch in ax.patches if isinstance(patch, Swatch)]
+
+
+@pytest.mark.parametrize("outcome", ["L*", "a*", "b*"])
+def test_swatches_are_the_mean_colour_at_both_ends(pots, outcome):
+    effects = fit_effects(pots, outcome, factors=["sugar [g]", "clay", "peak_C"])
+    ax = effect_chart(effects)
+    rows = effects.table.set_index("term").loc[["peak_C", "clay: smooth white − groggy buff", "with sugar"]]
+    expected = []
+    for ends in rows[["from", "to"]].to_numpy():
+        for end in ends:
+            lab = dict(zip(AXES, effects.colour, strict=True)) | {outcome: end}
+            expected.append(lab_to_srgb(list(lab.values()))[0])
+    np.testing.assert_allclose([patch.get_facecolor()[:3] for patch in swatches(ax)], expected)
+    # Each pair on the height of its effect, right of all intervals.
+    assert [round(patch.get_center()[1], 6) for patch in swatches(ax)] == [0, 0, 1, 1, 2, 2]
+    reach = max(max(line.get_xdata()) for line in ax.lines if len(line.get_xdata()) == 2)
+    assert min(patch.get_x() for patch in swatches(ax)) > reach
+    said = [text.get_text() for text in ax.texts]
+    assert {"without", "with", "groggy buff", "smooth white"} <= set(said)
+    low, high = pots["peak_C"].min(), pots["peak_C"].max()
+    assert {f"{low:.4g} °C", f"{high:.4g} °C"} <= set(said)
+    assert f"to the other in {outcome} alone" in ax.get_xlabel()
+
+
+def test_the_words_of_swatches_lie_over_nothing(effects, assert_readable):
+    ax = effect_chart(effects)
+    assert_readable(ax)
+    ax.figure.canvas.draw()
+    patches = [patch.get_window_extent() for patch in swatches(ax)]
+    for text in ax.texts:
+        if text.get_text():
+            assert not any(text.get_window_extent().overlaps(patch) for patch in patches), text.get_text()
+
+
+def test_other_outcomes_have_no_swatches(pots):
+    shares = pots.assign(**{"dark share": np.clip(0.5 - (pots["L*"] - 40) / 100, 0.05, 0.95)})
+    for results, outcome in ((shares, "dark share"), (shares.drop(columns=["a*", "b*"]), "L*")):
+        ax = effect_chart(fit_effects(results, outcome, factors=["sugar", "clay"]))
+        assert not swatches(ax)
+        assert "swatches" not in ax.get_xlabel()
+
+
+def test_a_swatch_that_the_display_cannot_show_is_cut_and_said(pots):
+    ax = effect_chart(fit_effects(pots.assign(**{"a*": pots["a*"] + 90}), "a*", factors=["sugar"]))
+    assert all(patch.cut for patch in swatches(ax))
+    assert ax.get_xlabel().endswith(OUTSIDE)
+
+
+def test_a_small_chart_keeps_its_intervals_and_leaves_the_swatches(effects):
+    ax = effect_chart(effects, plt.subplots(figsize=(4, 3), layout="constrained")[1])
+    assert not swatches(ax)
+    assert "swatches" not in ax.get_xlabel()
+
+
+def test_its_words_tell_each_effect_with_its_interval(effects, pots):
+    words = alt_text(effect_chart(effects))
+    row = effects.table.set_index("term").loc["with sugar"]
+    near, far = sorted([-row["low"], -row["high"]])
+    assert f"with sugar: {-row['estimate']:.1f} L* darker, interval {near:.1f} to {far:.1f}, sure;" in words
+    assert "peak, each 10 °C higher: the data cannot tell, anywhere from" in words
+    assert words.endswith("L* of 36 pots in 6 firings.")
+    # A share in percentage points, as it is drawn.
+    shares = pots.assign(**{"dark share": np.clip(0.5 - (pots["L*"] - 40) / 100, 0.05, 0.95)})
+    ax = effect_chart(fit_effects(shares, "dark share", factors=["sugar"]))
+    assert f"with sugar: {points(ax)[0].get_xdata()[0]:.1f} percentage points larger" in alt_text(ax)
+
+
+def test_where_nothing_can_be_told_the_chart_says_so(pots):
+    ax = effect_chart(fit_effects(pots[pots["firing"] == "f1"], factors=["peak_C"]))
+    assert [text.get_text() for text in ax.texts] == ["the data cannot tell any effect"]
+    assert "the data cannot tell any effect. L* of 6 pots in 1 firing" in alt_text(ax)
 
 
 def test_what_is_no_effects_is_refused(pots):

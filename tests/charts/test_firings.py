@@ -5,15 +5,15 @@ import time
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
-from matplotlib.colors import to_rgb
 from matplotlib.patches import Rectangle
 
 from sagglab.charts import firing_curve, firing_curves
+from sagglab.charts.alt import alt_text
 from sagglab.charts.look import LINES
-from sagglab.colour import linear_to_xyz, srgb_to_linear, xyz_to_lab
 from sagglab.errors import ReadingsError, SagglabError, UnknownNameError
 from sagglab.firing.heat import heat_measures
 from sagglab.firing.schedule import Schedule, Segment
+from sagglab.units import both_scales, rate_in_both_scales
 
 TARGETS_C = {"f1": 750, "f2": 725, "f3": 775, "f4": 775, "f5": 750, "f6": 725}
 TAGS = sorted(TARGETS_C)
@@ -319,25 +319,40 @@ def test_no_two_lines_look_alike(all_records):
     assert len(looks) == 40
 
 
-def test_lines_print_in_grey():
-    light = srgb_to_linear(np.array([to_rgb(colour) for colour, _ in LINES]))
-    luminance = linear_to_xyz(light)[:, 1] / 100
-    # WCAG 2.2, 1.4.11: graphics need a contrast of at least 3 to what is beside them.
-    assert (1.05 / (luminance + 0.05) >= 3).all()
-    greys = xyz_to_lab(linear_to_xyz(light))[:, 0]
-    neighbours = [
-        abs(one - other) > 5 or dashes != others
-        for (one, (_, dashes)), (other, (_, others)) in zip(
-            zip(greys, LINES, strict=True),
-            zip(np.roll(greys, 1), (LINES[-1], *LINES[:-1]), strict=True),
-            strict=True,
-        )
-    ]
-    assert all(neighbours)
+def test_no_firings_at_all_are_refused():
+    with pytest.raises(ReadingsError) as caught:
+        firing_curves({})
+    assert str(caught.value) == (
+        "firing_curves: it was given no firing. Give it at least one with its record."
+    )
 
 
-def test_no_firings_at_all():
-    assert curves_of(firing_curves({})) == []
+def test_the_words_of_one_firing_tell_peak_target_climbs_and_flags(all_records, faulty):
+    words = alt_text(firing_curve(all_records["f1"], TARGETS_C["f1"], schedule=FAST))
+    measures = heat_measures(all_records["f1"])
+    peak = both_scales(measures["peak_C"])
+    assert f"a peak of {peak}, minute {measures['minutes_to_peak']:.0f}. The target was 750 °C" in words
+    climb = rate_in_both_scales(measures["climb_100_to_573_C_per_h"])
+    assert f"{climb} up to 573 °C (1063 °F), then" in words
+    assert words.endswith("A dashed line is the schedule, up to 750 °C (1382 °F).")
+    assert "spike: 3 left out, up to 1050 °C (1922 °F); open: 10 left out" in alt_text(firing_curve(faulty))
+
+
+@pytest.mark.parametrize("align", ["start", "peak"])
+def test_the_words_of_several_firings_tell_their_peaks(all_records, align):
+    words = alt_text(firing_curves(all_records, align=align))
+    assert words.startswith("Firing curves of 6 firings over minutes, aligned at the ")
+    for tag, readings in all_records.items():
+        counted = readings.counted
+        hottest = counted["temperature_C"].to_numpy().argmax()
+        minutes = counted["minutes"].iloc[hottest] - counted["minutes"].iloc[0]
+        peak = both_scales(counted["temperature_C"].max())
+        assert f"{tag} {peak} after {minutes:.0f} minutes" in words
+
+
+def test_of_many_firings_the_words_tell_the_range(all_records):
+    words = alt_text(firing_curves({f"{tag}.{k}": all_records[tag] for tag in TAGS for k in range(4)}))
+    assert "and 12 more. The lowest is 729 °C" in words and "the highest 780 °C" in words
 
 
 def test_lines_of_several_firings_break_at_gaps(record):

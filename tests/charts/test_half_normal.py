@@ -10,9 +10,11 @@ from matplotlib.colors import to_rgb
 from scipy import stats
 
 from sagglab.charts import half_normal_chart
+from sagglab.charts.alt import alt_text
 from sagglab.charts.labels import Labels
 from sagglab.errors import ModelError
 from sagglab.model.screening import screen_effects
+from sagglab.model.wording import digits_for
 
 NAMES = ["sugar [g]", "salt [g]", "clay", "peak_C"]
 #: Less 10, so that they can be L*: no effect changes.
@@ -224,6 +226,27 @@ def test_names_that_differ_in_the_middle_alone_are_told_apart(texts):
     table = pots(FILTRATION, [names[0], "salt", names[1], "wax"])
     words = texts(half_normal_chart(screen_effects(table, factors=list(table.columns[:4]))))
     assert "the…A in the bag with them ×\nthe…B in the bag with them" in words
+
+
+def test_its_words_tell_what_is_beyond_which_margin(screening, split):
+    words = alt_text(half_normal_chart(screening))
+    table, margins = screening.table, screening.margins.iloc[0]
+    digits = digits_for(margins["margin for one"])
+    assert words.startswith(f"Half-normal chart of {len(table)} effects on L*")
+    for margin in ("margin for all", "margin for one"):
+        far = table[table["beyond"] == margin]
+        told = words.partition(f"Beyond the {margin}: ")[2].partition(". ")[0]
+        assert len(far) and told.count(" L* ") == len(far)
+        for term, estimate in far[["term", "estimate"]].to_numpy():
+            assert f"{term} {abs(estimate):.{digits}f} L* {'darker' if estimate < 0 else 'lighter'}" in told
+    assert f"for one and for all: {margins['margin for one']:.1f} and" in words
+    assert "Margins between firings for one and for all" in alt_text(half_normal_chart(split))
+
+
+def test_its_words_say_where_nothing_stands_out():
+    quiet = pots(50 + np.random.default_rng(1).normal(size=16), NAMES)
+    words = alt_text(half_normal_chart(screen_effects(quiet, factors=NAMES)))
+    assert "None is beyond a margin." in words and "Beyond" not in words
 
 
 def test_what_is_no_screening_is_refused():

@@ -108,3 +108,16 @@ def test_names_stay_as_written():
 def test_words_are_wrapped_and_a_number_keeps_its_percent():
     assert wrapped("with the wax coat in lots of 50 % each", 32) == "with the wax coat in lots of\n50 % each"
     assert max(map(len, wrapped("a" * 70, 30).split("\n"))) == 30
+
+
+def test_all_that_is_written_can_be_read_on_paper(effects, records, pots):
+    for draw in (
+        lambda: effect_chart(effects),
+        lambda: dose_chart(compare_doses(pots, "sugar [g]")),
+        lambda: pot_swatches(pots, "clay"),
+        lambda: firing_curves(records),
+    ):
+        figure = draw().figure
+        figure.canvas.draw()
+        sizes = [text.get_fontsize() for text in figure.findobj(Text) if text.get_text().strip()]
+        assert min(sizes) >= 8

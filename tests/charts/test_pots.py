@@ -5,8 +5,10 @@ import pandas as pd
 import pytest
 
 from sagglab.charts import pot_swatches
+from sagglab.charts.alt import alt_text
+from sagglab.charts.swatches import OUTSIDE
 from sagglab.colour import lab_to_srgb
-from sagglab.errors import UnknownNameError
+from sagglab.errors import ModelError, UnknownNameError
 
 
 def test_swatches_are_the_pots_colours_from_dark_to_light(pots):
@@ -30,14 +32,29 @@ def test_a_colour_the_display_cannot_show_has_a_corner_cut_off():
         {"pot": ["in", "out"], "clay": "white", "L*": [40.0, 50.0], "a*": [10.0, 110.0], "b*": [10.0, 90.0]}
     )
     inside, outside = pot_swatches(pots, "clay").patches
-    # A closed polygon repeats its first corner.
-    assert len(inside.get_xy()) == 5
-    assert len(outside.get_xy()) == 6
+    assert (inside.cut, outside.cut) == (False, True)
+    assert inside.axes.get_xlabel().replace("\n", " ").endswith(f"; {OUTSIDE}")
 
 
 def test_pots_that_were_not_measured_have_no_swatch(pots):
     some = pots.assign(**{"L*": pots["L*"].where(pots["pot"] != "p01")})
     assert len(pot_swatches(some, "clay").patches) == 35
+
+
+def test_pots_none_of_which_has_a_colour_are_refused(pots):
+    for blank in (pots.assign(**{"a*": np.nan}), pots[:0]):
+        with pytest.raises(ModelError, match="no pot with clay has a colour"):
+            pot_swatches(blank, "clay")
+    with pytest.raises(UnknownNameError, match=r"b\*"):
+        pot_swatches(pots.drop(columns="b*"), "clay")
+
+
+def test_its_words_tell_each_rows_mean_colour(pots):
+    words = alt_text(pot_swatches(pots, "sugar"))
+    assert words.startswith("Swatches of 36 pots in their measured colours, in rows by sugar.")
+    for amount, group in pots.groupby("sugar [g]"):
+        mean = ", ".join(f"{axis} {group[axis].mean():.0f}" for axis in ("L*", "a*", "b*"))
+        assert f"{amount:g} g: {len(group)} pots, mean {mean}" in words
 
 
 def test_swatches_by_an_unknown_column(pots):

@@ -9,10 +9,11 @@ import pytest
 from matplotlib.colors import to_rgb
 
 from sagglab.charts import likeness_chart, power_chart
+from sagglab.charts.alt import alt_text
 from sagglab.errors import ModelError
 from sagglab.plan.batch import Plan
 from sagglab.plan.factors import Factor
-from sagglab.plan.power import firings_needed
+from sagglab.plan.power import firings_needed, hundred
 from sagglab.plan.precision import precision
 from sagglab.plan.terms import read_model
 
@@ -78,6 +79,21 @@ def test_it_draws_into_given_axes(needed):
     assert power_chart(needed, axes[1]) is axes[1]
     result = told()
     assert likeness_chart(result, axes[0]) is axes[0]
+
+
+def test_its_words_tell_the_chances_at_both_ends_and_how_many_are_needed(needed):
+    words = alt_text(power_chart(needed))
+    table = needed.table
+    for level, said in (
+        ("pot-level", "Varied from pot to pot"),
+        ("firing-level", "Varied from firing to firing"),
+    ):
+        told = words.partition(f"{said}: ")[2].partition(". ")[0]
+        for firings in (table["firings"].min(), table["firings"].max()):
+            here = table.loc[table["firings"] == firings, level]
+            assert f"{hundred(here.max())} of 100 at {firings} firings" in told
+        six = table[table["pots per firing"].eq(6) & (table[level] >= needed.wanted)]["firings"].min()
+        assert f"{six} firings of 6 pots" in told
 
 
 def test_other_results_are_refused(needed):
@@ -183,3 +199,10 @@ def test_names_of_any_length_are_inside_the_figure():
         box = text.get_window_extent()
         assert ax.figure.bbox.x0 <= box.x0
         assert box.x1 <= ax.figure.bbox.x1
+
+
+def test_the_words_of_likeness_name_what_cannot_be_told_apart():
+    words = alt_text(likeness_chart(told(alias=True)))
+    assert words.startswith("Chart of how alike 3 questions are to others, from 0 to 1")
+    assert "sugar: clay 1; clay: sugar 1." in words
+    assert "Nothing is alike to what is asked by 0.3 or more" in alt_text(likeness_chart(told()))

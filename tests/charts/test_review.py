@@ -15,6 +15,7 @@ from matplotlib.text import Text
 from PIL import Image
 
 from sagglab.charts import review_picture, reviews_in
+from sagglab.charts.alt import alt_text
 from sagglab.charts.overlay import shown
 from sagglab.charts.review_panels import grid_shape
 from sagglab.colour import delta_e_2000, srgb_to_xyz, xyz_to_lab
@@ -154,6 +155,14 @@ def scaled(measured, cm_per_px):
     )
     side = replace(measured.side, surface=replace(surface, form=form), map=unrolled)
     return replace(measured, side=side, table=table)
+
+
+def test_the_figures_are_told_to_those_who_do_not_see_them(measured):
+    told = alt_text(review_picture(measured))
+    row = measured.table.iloc[0]
+    assert f"L* {row['L*']:.1f} ± {(row['L* high'] - row['L* low']) / 2:.1f}" in told
+    assert f"dark {row['dark share']:.0%}" in told
+    assert f"Grade: {measured.calibration.grade}" in told
 
 
 def test_map_and_profile_stand_on_one_scale_of_height(measured):

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from sagglab.charts import schedule_chart
+from sagglab.charts.alt import alt_text
 from sagglab.errors import ReadingsError
 from sagglab.firing.departures import departures
 from sagglab.firing.schedule import Schedule, Segment, clock_after
@@ -184,6 +185,16 @@ def test_minute_0_of_both_is_the_start(record):
     late = record([100, 200, 300], [150, 300, 420])
     fired = next(line for line in schedule_chart(BISQUE, readings=late).lines if line.get_label() == "fired")
     assert list(fired.get_xdata()) == [100, 200, 300]
+
+
+def test_its_words_tell_each_piece_and_how_the_firing_kept_to_it(slow):
+    words = alt_text(schedule_chart(FAST))
+    assert words.startswith(
+        "Schedule as a line, 2 h 35 min in all, from 20 °C (68 °F) up to 750 °C (1382 °F):"
+    )
+    assert "1100 °C/h (1980 °F/h) to 573 °C (1063 °F), then hold 3 min, then 900 °C/h" in words
+    assert "then 500 °C/h (900 °F/h) down to 600 °C (1112 °F)" in words
+    assert alt_text(schedule_chart(BISQUE, slow)).endswith(departures(slow, BISQUE).sentence)
 
 
 def test_a_firing_without_readings(record):

@@ -7,11 +7,13 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
-from matplotlib.patches import FancyArrowPatch, Polygon, Rectangle
+from matplotlib.patches import FancyArrowPatch, Rectangle
 
 from sagglab import charts
+from sagglab.charts.alt import alt_text
 from sagglab.charts.dots import OUTSIDE
 from sagglab.charts.right_edge import name_ends
+from sagglab.charts.swatches import Swatch
 from sagglab.colour import AXES, lab_to_srgb
 from sagglab.errors import ModelError, SetupError, UnknownNameError
 from sagglab.setups.agreement import agreement
@@ -223,6 +225,17 @@ class TestAgreement:
     def test_it_can_be_read(self, pairs):
         assert_whole(charts.agreement_chart(pairs, agreement(pairs)))
 
+    def test_the_words_of_each_panel_tell_all_biases_and_limits(self):
+        pairs = pots(8)
+        found = agreement(pairs)
+        panels = charts.agreement_chart(pairs, found)
+        (words,) = {alt_text(ax) for ax in panels}
+        row = found.table.set_index("coordinate").loc["ΔL*"]
+        limits = [f"{row[name]:+.2f}".replace("-", "−") for name in ("bias", "lower limit", "upper limit")]
+        assert f"ΔL*: bias {limits[0]} (" in words
+        assert f"95 of 100 differences from {limits[1]} to {limits[2]}" in words
+        assert "camera less phone, 8 pots, after calibration" in words
+
     def test_what_is_no_agreement_is_refused(self):
         with pytest.raises(ModelError, match="takes the result of agreement, not DataFrame"):
             charts.agreement_chart(pots(3), pd.DataFrame())
@@ -301,13 +314,22 @@ class TestArrows:
     def test_it_can_be_read(self, pairs):
         assert_whole([charts.arrow_chart(pairs)])
 
+    def test_its_words_tell_the_mean_shift_and_the_longest(self):
+        pairs = pots(6)
+        words = alt_text(charts.arrow_chart(pairs))
+        moved = pairs.table[["Δa*", "Δb*"]]
+        mean = [f"{value:+.1f}".replace("-", "−") for value in moved.mean()]
+        assert f"mean Δa* {mean[0]}, Δb* {mean[1]}; the longest are" in words
+        length = np.hypot(*moved.to_numpy().T)
+        assert f"{pairs.table['item'].iloc[length.argmax()]} {length.max():.1f}, " in words
+
     def test_it_draws_into_axes_that_are_given(self):
         ax = plt.figure(layout="constrained").add_subplot()
         assert charts.arrow_chart(pots(3), ax) is ax
 
 
 def squares(ax):
-    return [patch for patch in ax.patches if isinstance(patch, Polygon)]
+    return [patch for patch in ax.patches if isinstance(patch, Swatch)]
 
 
 class TestTargetLayout:
@@ -330,7 +352,7 @@ class TestTargetLayout:
         assert [text.get_fontweight() for text in ax.texts] == [
             "normal" if e < 0.8 else "bold" for e in apart
         ]
-        frames = [patch for patch in ax.patches if isinstance(patch, Rectangle)]
+        frames = [patch for patch in ax.patches if type(patch) is Rectangle]
         centres = {tuple(np.round(frame.get_center()).astype(int)) for frame in frames}
         assert centres == {(k % 6 + 1, k // 6 + 1) for k, e in enumerate(apart) if e > 1.8}
         assert 0 < len(frames) < 24
@@ -364,6 +386,16 @@ class TestTargetLayout:
         one, other = (target(name, 4, 6, apart) for name, apart in zip(LONG_SETUPS, (0, 0.1), strict=True))
         assert_whole([charts.target_layout_chart(pair_patches(one, other), pd.concat([one, other]))])
         assert_whole([charts.target_layout_chart(*target_pair(10, 14))])
+
+    def test_its_words_tell_the_least_and_the_most(self):
+        pairs, patches = target_pair(4, 6, 0.2)
+        words = alt_text(charts.target_layout_chart(pairs, patches))
+        apart = pairs.table.set_index("item")["ΔE00"]
+        assert (
+            f"mean {apart.mean():.1f}, from {apart.min():.1f} ({apart.idxmin()}) to {apart.max():.1f}"
+            in words
+        )
+        assert "Around: phone; inside: camera." in words
 
     def test_pots_and_lost_patches_are_refused(self):
         pairs, patches = target_pair(2, 3)
@@ -416,6 +448,19 @@ class TestControl:
     @pytest.mark.parametrize("coordinate", ["L*", "a*", "b*", "ΔE00"])
     def test_it_can_be_read(self, drift, coordinate):
         assert_whole(charts.control_chart(drift, coordinate))
+
+    def test_their_words_tell_the_days_and_since_when_it_is_beyond(self, drift):
+        rows = self.series(drift, "b*")
+        first = rows[rows["out"] != ""].iloc[0]
+        said = f"{(rows['out'] != '').sum()} days beyond a limit, the first {first['taken']:%Y-%m-%d} ("
+        above, below = charts.control_chart(drift, "b*")
+        assert said in alt_text(above) == alt_text(below)
+        value = f"{rows['value'].iloc[-1]:.2f}".replace("-", "−")
+        assert "12 days from 2026-05-03 to 2026-07-19: " in alt_text(above)
+        assert f"{value} at last" in alt_text(above)
+        assert "no day beyond a limit" in alt_text(charts.control_chart(drift, "b*", "after calibration")[0])
+        (words,) = {alt_text(ax) for ax in charts.drift_chart(drift)}
+        assert "b* in the file: " in words and said in words and "L* in the file:" not in words
 
     def test_unknown_series_are_refused(self, drift):
         with pytest.raises(
@@ -490,6 +535,15 @@ class TestOverTime:
         measures = again(count, name=name)
         for coordinate in ("L*", "C*ab"):
             assert_whole([charts.over_time_chart(changes_over_time(measures), measures, coordinate)])
+
+    def test_its_words_tell_each_rate_with_its_interval(self):
+        measures = again(6)
+        changes = changes_over_time(measures, drift_per_month=NO_DRIFT)
+        words = alt_text(charts.over_time_chart(changes, measures))
+        row = changes.table.set_index(["pot", "coordinate"]).loc[("p1", "a*")]
+        rate, low, high = (f"{row[name]:+.2f}".replace("-", "−") for name in ("per month", "low", "high"))
+        assert f"p1 {rate} ({low} to {high})" in words
+        assert "Sure of 3 pots of 6" in words
 
     def test_it_says_whether_drift_is_taken_out(self):
         measures = again(2)

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from sagglab.charts import surface_chart
+from sagglab.charts.alt import alt_text
 from sagglab.colour import lab_to_srgb
 from sagglab.photo.unrolled import SurfaceMap
 
@@ -33,6 +34,20 @@ def test_colours_stand_in_their_place(columns, reach, tick):
     assert tick in [label.get_text() for label in ax.get_xticklabels()]
     assert ax.get_ylabel() == "height [cm]"
     plt.close(ax.figure)
+
+
+def test_its_words_tell_the_mean_colour_of_the_whole_and_of_each_third():
+    words = alt_text(surface_chart(laid_out(150)))
+    assert words.startswith("Unrolled surface of a pot, 150° around, 10.0 cm high,")
+    # As much of the one colour as of the other, but for the hole, which is in the middle third.
+    assert "whole: L* 32, a* 11, b* 14; lowest third: L* 32, a* 11, b* 14" in words
+    assert words.endswith("Of the map 1 % was not measured.")
+    dark = laid_out(150)
+    dark.lab[:60] = (10, 0, 0)
+    assert "top third: L* 12," in alt_text(surface_chart(dark))
+    dark.lab[:] = np.nan
+    assert alt_text(surface_chart(dark)).endswith("Nothing was measured.")
+    plt.close("all")
 
 
 def test_without_a_scale_the_height_is_in_percent():
