@@ -16,6 +16,8 @@ import pandas as pd
 
 from sagglab.book.check import check_tables, is_there
 from sagglab.book.tables import read_tables
+from sagglab.book.version import version_of
+from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES
 from sagglab.errors import BookError, MissingFileError, Problems
 
 
@@ -47,6 +49,13 @@ class Book:
     def path(self, name: str) -> Path:
         """Give the place of a file that a table names."""
         return self.folder / name
+
+    @property
+    def version(self) -> str:
+        """Twelve letters that change with any cell of its tables, and with any file that they name."""
+        return version_of(
+            self.folder, {name: getattr(self, name) for name in (*BOOK_TABLES, *OPTIONAL_TABLES)}
+        )
 
     def require(self, *tables: str) -> None:
         """Stop when one of these tables has a fault that makes a number wrong.

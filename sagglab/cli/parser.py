@@ -7,6 +7,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from sagglab.cli import verbs as run
+from sagglab.plan.sheet import PAPERS
 from sagglab.setups.limits import ACCEPTABLE, NOTICEABLE
 
 EXAMPLES = """examples:
@@ -16,6 +17,7 @@ EXAMPLES = """examples:
   sagglab study data/demo --factor sugar --factor clay --together sugar clay
   sagglab plan data/demo data/demo/next-batch.toml --results results/results.csv
   sagglab setups data/two-cameras phone camera
+  sagglab handout data/demo --question sugar --class 12
   sagglab pace my-book f7 --target "750 degC" --minute 38
 """
 
@@ -25,6 +27,13 @@ def _jobs(text: str) -> int:
     if jobs < 1:
         raise argparse.ArgumentTypeError("it takes 1 process or more")
     return jobs
+
+
+def _participants(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise argparse.ArgumentTypeError("it takes 1 participant or more")
+    return number
 
 
 def parser() -> argparse.ArgumentParser:
@@ -50,21 +59,9 @@ def parser() -> argparse.ArgumentParser:
         verb.set_defaults(run=does)
         if name != "check":
             _add_measuring(verb, Path("results"))
-            verb.add_argument(
-                "--correction",
-                metavar="FILE",
-                type=Path,
-                action="append",
-                default=[],
-                help="brings one setup's colours to another's; 'sagglab setups' writes it; repeat for more",
-            )
+            _add_correction(verb)
         if name == "study":
-            verb.add_argument(
-                "--outcome",
-                metavar="COLUMN",
-                default="L*",
-                help="what to explain: L*, a*, b*, C*ab, dark share, rating, state ...; default: L*",
-            )
+            _add_outcome(verb)
             verb.add_argument(
                 "--factor",
                 metavar="COLUMN",
@@ -74,6 +71,7 @@ def parser() -> argparse.ArgumentParser:
             _add_model(verb)
     _add_plan(verbs)
     _add_setups(verbs)
+    _add_handout(verbs)
     _add_pace(verbs)
     return command
 
@@ -84,6 +82,26 @@ def _add_measuring(verb: argparse.ArgumentParser, into: Path) -> None:
         "--jobs", metavar="N", type=_jobs, default=-1, help="processes; default: one for each core"
     )
     verb.add_argument("--afresh", action="store_true", help="measure again what was measured before")
+
+
+def _add_correction(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument(
+        "--correction",
+        metavar="FILE",
+        type=Path,
+        action="append",
+        default=[],
+        help="brings one setup's colours to another's; 'sagglab setups' writes it; repeat for more",
+    )
+
+
+def _add_outcome(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument(
+        "--outcome",
+        metavar="COLUMN",
+        default="L*",
+        help="what to explain: L*, a*, b*, C*ab, dark share, rating, state ...; default: L*",
+    )
 
 
 def _add_model(verb: argparse.ArgumentParser) -> None:
@@ -156,6 +174,45 @@ def _add_setups(verbs: argparse._SubParsersAction) -> None:
         "--save", action="store_true", help="write the correction of B to A into the book, for --correction"
     )
     verb.set_defaults(run=run.setups)
+
+
+def _add_handout(verbs: argparse._SubParsersAction) -> None:
+    words = "print a workshop handout: a question, pots, the answer, recipes, a firing, what to try next"
+    verb = verbs.add_parser(
+        "handout", help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+    )
+    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb.add_argument(
+        "--question",
+        metavar="COLUMN",
+        help="the choice that is asked about, such as sugar; default: what showed most surely",
+    )
+    _add_outcome(verb)
+    verb.add_argument("--ask", metavar="WORDS", default="", help="the question in your own words")
+    verb.add_argument("--heading", metavar="WORDS", default="", help="whose workshop it is")
+    verb.add_argument("--note", metavar="WORDS", default="", help="what else students shall read")
+    verb.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"default: {PAPERS[0]}")
+    verb.add_argument(
+        "--plan",
+        metavar="PLAN.toml",
+        type=Path,
+        help="the next batch; default: a small one that asks the question once more",
+    )
+    group = verb.add_mutually_exclusive_group()
+    group.add_argument(
+        "--class",
+        dest="participants",
+        metavar="N",
+        type=_participants,
+        default=0,
+        help="a class pack as well: tags, bench sheets, totals, cautions for so many",
+    )
+    group.add_argument(
+        "--names", metavar="FILE", type=Path, help="the same for these, a text file with a name in each line"
+    )
+    _add_measuring(verb, Path("handout"))
+    _add_correction(verb)
+    verb.set_defaults(run=run.handout)
 
 
 def _add_pace(verbs: argparse._SubParsersAction) -> None:

@@ -106,6 +106,28 @@ def setups(asked: argparse.Namespace) -> int:
     return 1 if done.not_compared else 0
 
 
+def handout(asked: argparse.Namespace) -> int:
+    """Print a workshop handout, and a class pack."""
+    from sagglab.delimited import read_text
+    from sagglab.study import hand_out
+
+    participants = asked.participants
+    if asked.names is not None:
+        participants = [line.strip() for line in read_text(asked.names).splitlines() if line.strip()]
+    stated = {
+        name: getattr(asked, name)
+        for name in ("question", "outcome", "ask", "heading", "note", "paper", "plan", "jobs", "afresh")
+    }
+    corrections = _corrections(asked.correction)
+    book = _opened(asked.book)
+    made, pack, files = hand_out(book, asked.into, participants, **stated, corrections=corrections)
+    print(f"{', '.join(file.name for file in files)}: in {asked.into}\n")
+    print(made)
+    if pack is not None:
+        print("", pack, sep="\n")
+    return 0
+
+
 def pace(asked: argparse.Namespace) -> int:
     """Take readings at the kiln."""
     from contextlib import suppress

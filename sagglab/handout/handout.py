@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import datetime as dt
+import html
+import os
 from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sagglab.handout.phone import phone_page
+from sagglab.handout.printed import page_count, print_handout
+from sagglab.writing import write_whole
 
-@dataclass(frozen=True)
+PRINTED, PHONE = "handout.pdf", "handout.html"
+
+
+@dataclass(frozen=True, eq=False)
 class PotShown:
     """One pot of the picture row.
 
@@ -34,7 +44,7 @@ class PotShown:
     picture: bytes | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RecipeCard:
     """One recipe and what it came out like.
 
@@ -59,7 +69,7 @@ class RecipeCard:
     note: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Drawing:
     """A chart on the page.
 
@@ -75,7 +85,7 @@ class Drawing:
     alt: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FiringToFollow:
     """A firing to go by.
 
@@ -93,7 +103,7 @@ class FiringToFollow:
     drawing: Drawing
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class TryNext:
     """What to fire next.
 
@@ -111,7 +121,7 @@ class TryNext:
     rows: tuple[tuple[str, ...], ...]
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, repr=False, eq=False)
 class Handout:
     """A workshop handout.
 
@@ -158,3 +168,65 @@ class Handout:
     dated: dt.date
     version: str
     paper: str = "A4"
+
+    @cached_property
+    def pdf(self) -> bytes:
+        """The printed pages: two to four, tagged, the last a blank bench sheet; always the same bytes.
+
+        What had to be left out for that is told on the pages. Cautions never are: where they alone fill four
+        pages, there are more.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such paper.
+        """
+        return print_handout(self)
+
+    @cached_property
+    def pages(self) -> int:
+        """How many pages are printed."""
+        return page_count(self.pdf)
+
+    @cached_property
+    def html(self) -> str:
+        """The same for a phone: one page that needs no other file and no network."""
+        return phone_page(self)
+
+    def pictures(self) -> list[bytes]:
+        """Give each printed page as a PNG, to be looked at."""
+        return print_handout(self, "png")
+
+    def save(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
+        """Write the handout into a folder, which is made when it is not there.
+
+        Returns
+        -------
+        tuple of Path
+            ``handout.pdf`` and ``handout.html``.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such paper.
+        OSError
+            The folder cannot be written into.
+        """
+        contents = {PRINTED: self.pdf, PHONE: self.html}
+        folder = Path(folder)
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in contents.items():
+            write_whole(folder / name, content)
+        return tuple(folder / name for name in contents)
+
+    def __repr__(self) -> str:
+        pages = f"{self.pages} pages of {self.paper}"
+        return f"Handout: {self.question}\n{self.answer}\n{pages}"
+
+    def _repr_html_(self) -> str:
+        # In a frame of its own, so that the notebook's styles and the page's leave one another alone; the
+        # empty sandbox lets nothing in it run.
+        return (
+            f'<iframe sandbox="" title="Handout" srcdoc="{html.escape(self.html)}" '
+            'style="width: 100%; max-width: 48rem; height: 40rem; border: 1px solid #767676"></iframe>'
+        )

@@ -9,6 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from sagglab.errors import UnknownNameError
+from sagglab.handout.wording import printable
 from sagglab.plan.sheet import PAPERS
 
 _NAMED = dict(zip(PAPERS, ("a4", "us-letter"), strict=True))
@@ -69,7 +70,8 @@ def print_pages(
         for layout_file in room.iterdir():
             if layout_file.name.endswith(".typ"):
                 (place / layout_file.name).write_bytes(layout_file.read_bytes())
-        (place / "content.json").write_text(json.dumps({**content, "paper": _NAMED[paper]}), encoding="utf-8")
+        words = json.dumps(_printable({**content, "paper": _NAMED[paper]}))
+        (place / "content.json").write_text(words, encoding="utf-8")
         for picture, held in (pictures or {}).items():
             (place / picture).write_bytes(held)
         # Matplotlib brings a plain typeface with Greek, Cyrillic and fractions, the same on every computer;
@@ -82,3 +84,12 @@ def print_pages(
             pdf_standards=["ua-1"] if form == "pdf" else [],
             timestamp=0,
         )
+
+
+def _printable(told: object) -> object:
+    """Clean all texts of what the standard for printed pages refuses."""
+    if isinstance(told, str):
+        return printable(told)
+    if isinstance(told, Mapping):
+        return {key: _printable(held) for key, held in told.items()}
+    return [_printable(held) for held in told] if isinstance(told, list | tuple) else told

@@ -7,6 +7,10 @@ import re
 _QUARTERS = ("", "¼", "½", "¾")
 _UNITS = {"degC": "°C", "degF": "°F", "count": ""}
 
+_UNPRINTABLE = re.compile(
+    "[\x00-\x08\x0e-\x1f\x7f-\x84\x86-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufdd0-\ufdef\ufeff\ufffe\uffff]"
+)
+
 #: A word longer than this may be broken anywhere, so that it cannot run off the page.
 LONGEST_WORD = 14
 
@@ -50,6 +54,19 @@ def unbroken(text: str) -> str:
     '4\xa0g'
     """
     return text.replace(" ", "\u00a0") if len(text) <= LONGEST_WORD else text
+
+
+def printable(text: str) -> str:
+    r"""Leave out what no page can show: control signs but line ends, marks of byte order and of direction.
+
+    The standard for printed pages refuses some of them; a mark of direction would turn what stands after it.
+
+    Examples
+    --------
+    >>> printable("p\x0001\n4\x7f g\ufeff")
+    'p01\n4 g'
+    """
+    return _UNPRINTABLE.sub("", text)
 
 
 def breakable(text: str) -> str:

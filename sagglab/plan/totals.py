@@ -29,10 +29,14 @@ class Foil:
         Off a roll as wide as stated, without anything spoilt.
     reckoning : str
         How it was reckoned, in words.
+    pieces : DataFrame
+        What to cut for each pot: ``pot``, ``pieces``, and of each ``length [cm]`` off the roll and
+        ``width [cm]``, that of the roll.
     """
 
     metres: float
     reckoning: str
+    pieces: pd.DataFrame
 
     def __str__(self) -> str:
         # Rounded up: a strip that is too short wraps nothing.
@@ -189,7 +193,7 @@ def foil_needed(pots: pd.DataFrame, layers: int, width_cm: float) -> Foil:
     Parameters
     ----------
     pots : DataFrame
-        ``height [cm]`` and ``diameter [cm]`` where they are known.
+        ``pot``; ``height [cm]`` and ``diameter [cm]`` where they are known.
     layers : int
     width_cm : float
         Width of the roll.
@@ -219,7 +223,15 @@ def foil_needed(pots: pd.DataFrame, layers: int, width_cm: float) -> Foil:
         f"{layers} layer{'' if layers == 1 else 's'} of foil from a roll {width_cm:g} cm wide, "
         f"{OVERLAP_CM:g} cm of overlap, folded over both ends, nothing spoilt."
     )
-    return Foil(metres, reckoning)
+    pieces = pd.DataFrame(
+        {
+            "pot": pots["pot"].to_numpy(),
+            "pieces": (strips * layers).astype(int),
+            "length [cm]": round_cm,
+            "width [cm]": float(width_cm),
+        }
+    )
+    return Foil(metres, reckoning, pieces)
 
 
 def _size(pots: pd.DataFrame, heading: str, assumed: float) -> tuple[np.ndarray, bool]:

@@ -100,7 +100,7 @@ class Study:
 
     def answer(self) -> str:
         """Write the answer down, in Markdown: what was found, what was not judged, what went wrong."""
-        results, measures = self.measured.results, self.measured.measures
+        book, results, measures = self.measured.book, self.measured.results, self.measured.measures
         first, *sentences = self.findings
         lines = [
             f"# What changed {self.effects.outcome}",
@@ -136,7 +136,7 @@ class Study:
             lines += _section("Pots left out", [f"{pot}: {reason}." for pot, reason in gaps])
         if self.measured.problems:
             lines += _section("To look at", [str(problem) for problem in self.measured.problems])
-        said = cautions(self.measured.book.pots, self.measured.firings["peak_C"].max())
+        said = cautions(book.pots, self.measured.firings["peak_C"].max(), book.photos["after"])
         lines += _section("Cautions", said)
         return "\n".join(lines) + "\n"
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -43,6 +45,8 @@ class PlannedBatch:
     sheet : BenchSheet
     said : tuple of str
         What the book had to do with it.
+    paper : str
+        On which the bench sheet is to be printed.
     """
 
     plan: Plan
@@ -50,6 +54,7 @@ class PlannedBatch:
     needed: FiringsNeeded
     sheet: BenchSheet
     said: tuple[str, ...]
+    paper: str
 
     def written(self) -> str:
         """Write the plan down, in Markdown: what it asks, what it will tell, what it takes, cautions."""
@@ -110,27 +115,57 @@ def plan_book(book: Book, plan_file: Path, into: Path, results: Path | None = No
     BookError, MissingFileError, FileFormatError, PlanError, ModelError
         What is wrong with the book, the file, or what it asks.
     """
+    planned = plan_from_file(book, plan_file, results)
+    _write(planned, into)
+    return planned
+
+
+def plan_from_file(book: Book, plan_file: Path, results: Path | None = None) -> PlannedBatch:
+    """Plan the next batch of a book as a file wants it; as `plan_book`, without writing."""
     wanted = read_plan_file(plan_file)
     book.require("pots", "firings", "shelf")
-    allowance = float(wanted.sheet.get("allowance", ALLOWANCE))
-    asked = dict(wanted.asked)
-    asked["limits"], said = _with_shelf(asked, book.shelf, allowance)
-    expect = dict(wanted.expect)
+    expect, stated = dict(wanted.expect), dict(wanted.sheet)
     if results is not None:
         expect |= {"like": scatter_of(results, str(expect.get("outcome", "L*")))}
         expect.pop("outcome", None)
+    paper = str(stated.pop("paper", PAPERS[0]))
+    allowance = float(stated.get("allowance", ALLOWANCE))
+    limits, said = _with_shelf(wanted.asked, book.shelf, allowance)
+    asked = {**wanted.asked, "limits": limits}
     if wanted.adds:
         plan = add_firings(gather_results(book, empty(MEASURES)), **asked)
     else:
         plan = plan_batch(**asked).continuing(book.pots["pot"], book.firings["firing"])
+    return told_of(book, plan, expect, stated, said, paper)
+
+
+def told_of(
+    book: Book,
+    plan: Plan,
+    expect: Mapping[str, Any],
+    stated: Mapping[str, Any] = MappingProxyType({}),
+    said: tuple[str, ...] = (),
+    paper: str = PAPERS[0],
+) -> PlannedBatch:
+    """Tell of a plan what it can tell and what it takes.
+
+    Parameters
+    ----------
+    book : Book
+    plan : Plan
+    expect : mapping
+        As `precision.precision` takes it by name.
+    stated : mapping
+        As `sheet.bench_sheet` takes it by name, the shelf excepted.
+    said : tuple of str
+        What the book had to do with the plan.
+    paper : str
+    """
     precision = plan.precision(**expect)
-    sheet = plan.bench_sheet(shelf=book.shelf, **{k: v for k, v in wanted.sheet.items() if k != "paper"})
+    sheet = plan.bench_sheet(shelf=book.shelf, **stated)
     # Column by column as the book has them, so that the rows can be copied as a block.
     sheet = replace(sheet, pots=_as_in(book.pots, sheet.pots), firings=_as_in(book.firings, sheet.firings))
-    needed = _needed(plan, precision)
-    planned = PlannedBatch(plan, precision, needed, sheet, said)
-    _write(planned, into, str(wanted.sheet.get("paper", PAPERS[0])))
-    return planned
+    return PlannedBatch(plan, precision, _needed(plan, precision), sheet, said, paper)
 
 
 def _as_in(own: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
@@ -200,7 +235,7 @@ def _needed(plan: Plan, precision: Precision) -> FiringsNeeded:
     )
 
 
-def _write(planned: PlannedBatch, into: Path, paper: str) -> None:
+def _write(planned: PlannedBatch, into: Path) -> None:
     into.mkdir(parents=True, exist_ok=True)
     for pattern in ("power.png", "likeness.png"):
         clear(into, pattern)
@@ -212,5 +247,5 @@ def _write(planned: PlannedBatch, into: Path, paper: str) -> None:
     charts.draw_to_files()
     charts.save_chart(charts.power_chart(planned.needed), into / "power.png")
     charts.save_chart(charts.likeness_chart(planned.precision), into / "likeness.png")
-    write_bench_sheet(planned.sheet, into, paper)
+    write_bench_sheet(planned.sheet, into, planned.paper)
     write_whole(into / "plan.md", planned.written())

@@ -167,7 +167,7 @@ def test_the_order_of_work_is_a_safe_one():
 
 def test_the_last_page_has_the_cautions_for_these_materials(sheet, printed):
     said = cautions(sheet.pots, 800.0)
-    assert any(caution.startswith("copper sulphate: harmful") for caution in said)
+    assert any(caution.startswith("Copper sulphate: harmful") for caution in said)
     for caution in said:
         assert caution in printed[-1]
 

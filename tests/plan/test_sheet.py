@@ -147,6 +147,20 @@ def test_foil_by_hand(sheet):
     assert str(sheet.foil) == "4.5 m of foil"
 
 
+def test_foil_is_cut_pot_by_pot():
+    sizes = {"height [cm]": [12, 30, 12, np.nan], "diameter [cm]": [10, 10, 6, 10]}
+    sheet = bench_sheet(without(**sizes), foil_layers=2, foil_width_cm=45)
+    pieces = sheet.foil.pieces
+    assert pieces["pot"].tolist() == sheet.pots["pot"].tolist()
+    # the second is 52 cm tall with its ends: two strips for each layer; the third is π·12 + 5 round
+    assert pieces["pieces"].tolist() == [2, 4, 2, 2]
+    assert pieces["length [cm]"].tolist() == pytest.approx(
+        [np.pi * 16 + 5, np.pi * 16 + 5, np.pi * 12 + 5, np.pi * 16 + 5]
+    )
+    assert pieces["width [cm]"].tolist() == [45, 45, 45, 45]
+    assert (pieces["pieces"] * pieces["length [cm]"]).sum() / 100 == pytest.approx(sheet.foil.metres)
+
+
 def test_a_tall_pot_takes_several_strips():
     sheet = bench_sheet(without(**{"height [mm]": [300] * 4, "diameter [cm]": [10] * 4}), foil_layers=1)
     # 36 + 16 = 52 cm tall: two strips of 45 cm that overlap by 5

@@ -1,0 +1,56 @@
+"""How it was measured, in three lines: colour, heat, and what told the recipe from the firing."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from sagglab.model.effects import Effects
+from sagglab.model.odds import Odds
+from sagglab.model.wording import count
+
+
+def how_measured(
+    measures: pd.DataFrame, firings: pd.DataFrame, effects: Effects | Odds | None
+) -> tuple[str, str, str]:
+    """Say in three lines how colour and heat were measured, and how the answer was reckoned.
+
+    Parameters
+    ----------
+    measures : DataFrame
+        From `measures.measure_photos`.
+    firings : DataFrame
+        From `measures.measure_firings`.
+    effects : Effects, Odds or None
+        What the answer is from.
+    """
+    return (_colour(measures), _heat(firings), _reckoned(effects))
+
+
+def _colour(measures: pd.DataFrame) -> str:
+    shown = measures[measures["L*"].notna()]
+    if shown.empty:
+        return "Colour: no pot has been measured."
+    off = shown["left-out mean ΔE00"].median()
+    error = f" (left-out patches ΔE00 {off:.1f} off)" if np.isfinite(off) else ""
+    photographs, pots = count(len(shown), "photograph"), count(shown["pot"].nunique(), "pot")
+    return f"Colour: {photographs} of {pots}, with a target each{error}; CIELAB, D50, 2°."
+
+
+def _heat(firings: pd.DataFrame) -> str:
+    known = firings[firings["peak_C"].notna()]
+    if known.empty:
+        return "Heat: no record of a firing could be read."
+    reach = ((known["peak_C high"] - known["peak_C low"]) / 2).max()
+    return (
+        f"Heat: {count(len(known), 'pyrometer record')}; peaks known to within {max(reach, 1):.0f} °C "
+        f"({max(1.8 * reach, 1):.0f} °F) by sensor and gaps."
+    )
+
+
+def _reckoned(effects: Effects | Odds | None) -> str:
+    if effects is None:
+        return "Reckoning: none, since these pots cannot tell."
+    asked = len(effects.factors)
+    together = f"; {asked} choices together" if asked > 1 else ""
+    return f"Reckoning: recipes against the scatter of pots, firings of firings{together}."

@@ -1,0 +1,65 @@
+"""What to try next, from a plan: its recipes with how many pots each, and what they will tell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sagglab.handout.handout import TryNext
+from sagglab.handout.wording import amount_in_words
+from sagglab.model.wording import count
+from sagglab.plan.batch import Plan
+from sagglab.units import both_scales, convert, parse_heading, working_unit
+
+#: A reader tries no more recipes than this from a sheet of paper.
+_MOST = 8
+#: What a plan holds for the foil alone.
+_SIZES = ("height", "diameter")
+
+
+def try_next(plan: Plan, told: Sequence[str]) -> TryNext:
+    """Give the recipes of a plan for a reader to try.
+
+    Parameters
+    ----------
+    plan : Plan
+    told : sequence of str
+        What it will be able to tell, a sentence each.
+
+    Returns
+    -------
+    TryNext
+        A row for each combination of what is varied, the most frequent first where there are many.
+    """
+    varied = [factor.heading for factor in plan.factors]
+    counts = plan.runs.groupby(varied, sort=True).size()
+    shown = counts.sort_values(ascending=False, kind="stable").iloc[:_MOST].sort_index()
+    rows = tuple(
+        (*map(_level, varied, levels if isinstance(levels, tuple) else (levels,)), str(number))
+        for levels, number in shown.items()
+    )
+    left_out = len(counts) - len(shown)
+    more = (f"The plan has {count(left_out, 'recipe')} more.",) if left_out else ()
+    same = [
+        f"{parse_heading(heading).name} {_level(heading, value)}"
+        for heading, value in plan.same.items()
+        if parse_heading(heading).name not in _SIZES
+    ]
+    alike = (f"The same on every pot: {', '.join(same)}.",) if same else ()
+    pots, firings = count(len(plan.runs), "pot"), count(plan.firings, "firing")
+    named = [factor.name for factor in plan.factors]
+    do = f"{', '.join(named[:-1])} and {named[-1]} do" if len(named) > 1 else f"{named[0]} does"
+    deal = (
+        f"{pots} in {firings}, to tell what {do}. Deal recipes and places by lot, so that no place in the "
+        "kiln favours one."
+    )
+    headings = tuple(parse_heading(heading).name for heading in varied)
+    return TryNext((deal, *alike, *more, *told), (*headings, "pots"), rows)
+
+
+def _level(heading: str, value: object) -> str:
+    unit = parse_heading(heading).unit
+    if isinstance(value, str) or unit is None:
+        return str(value)
+    if working_unit(unit) == "degC":
+        return both_scales(float(convert(value, unit, "degC")))
+    return "none" if value == 0 else amount_in_words(float(value), unit)

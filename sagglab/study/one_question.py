@@ -1,0 +1,190 @@
+"""One question asked of a book's results: in the reader's words, with its answer, its doubt and its chart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from sagglab import charts
+from sagglab.errors import ModelError
+from sagglab.handout.handout import Drawing
+from sagglab.model.dose import Doses, compare_doses
+from sagglab.model.effects import Effects
+from sagglab.model.odds import Odds
+from sagglab.model.rows import find_column
+from sagglab.model.sentences import LIMIT
+from sagglab.model.terms import SCALES, Factor, unit_of
+from sagglab.model.wording import label, words_for
+from sagglab.study.asking import LOSSES, RATING, askable, judge
+from sagglab.study.whole import FEWEST_STEPS
+from sagglab.units import parse_heading
+
+#: A choice of more levels has no strip of pots for each.
+_STRIPS = 8
+
+
+@dataclass(frozen=True)
+class Answered:
+    """A question and what the pots say to it.
+
+    Attributes
+    ----------
+    outcome : str
+    heading : str or None
+        The column that is asked about; None where nothing can be asked.
+    question : str
+        In the reader's words.
+    answer : str
+        One sentence with its doubt; or why these pots cannot tell.
+    effects : Effects, Odds or None
+        Of all that was judged together with it; None where the pots cannot tell.
+    doses : Doses or None
+        For an amount of three steps or more, the shape that it follows.
+    """
+
+    outcome: str
+    heading: str | None
+    question: str
+    answer: str
+    effects: Effects | Odds | None = None
+    doses: Doses | None = None
+
+
+def answer_question(results: pd.DataFrame, question: str | None = None, outcome: str = "L*") -> Answered:
+    """Ask what one choice did to an outcome, with all others that the pots can judge allowed for.
+
+    Parameters
+    ----------
+    results : DataFrame
+        From `measures.gather_results`.
+    question : str, optional
+        The column, by its heading or its bare name; what showed most surely, unless given.
+    outcome : str
+
+    Returns
+    -------
+    Answered
+        Where the pots cannot tell, it says why.
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such column.
+    """
+    outcome = find_column(results, outcome, "outcome")
+    heading = None if question is None else find_column(results, question, "question")
+    not_judged: Sequence[str] = ()
+    try:
+        factors, not_judged = askable(results, outcome)
+        if heading is not None and heading not in factors:
+            # What nobody chose, as the wind, may be asked about; what cannot be told, the model says why.
+            factors = [*factors, heading]
+        if not factors:
+            return _unanswered(results, None, outcome, not_judged)
+        effects = judge(results, outcome, factors)
+    except ModelError as error:
+        return _unanswered(results, heading, outcome, [error.cause])
+    heading = heading or _clearest(effects)
+    others = [factor for factor in factors if factor != heading]
+    return Answered(
+        outcome,
+        heading,
+        in_words(results, heading, outcome),
+        effects.sentence(heading),
+        effects,
+        _doses(effects, results, heading, others),
+    )
+
+
+def _unanswered(results: pd.DataFrame, heading: str | None, outcome: str, reasons: Sequence[str]) -> Answered:
+    if not results[outcome].notna().any():
+        reasons = ["no pot has been measured yet"]
+    why = "; ".join(reasons) or "too few pots have been fired"
+    return Answered(outcome, heading, in_words(results, heading, outcome), f"These pots cannot tell: {why}.")
+
+
+def _clearest(effects: Effects | Odds) -> str:
+    """Name the factor that showed most surely."""
+    sureness = effects.table.set_index("term")["p Holm"]
+
+    def least(factor: object) -> float:
+        terms = sureness.reindex([factor.presence().term_name, *(row.name for row in factor.rows())])
+        return float(terms.min()) if terms.notna().any() else 1.0
+
+    return min(effects.factors, key=least).heading
+
+
+def showed(answered: Answered, heading: str) -> bool:
+    """Tell whether a choice of the model surely showed."""
+    factor = next(factor for factor in answered.effects.factors if factor.heading == heading)
+    terms = [factor.presence().term_name, *(row.name for row in factor.rows())]
+    table = answered.effects.table
+    return bool((table.loc[table["term"].isin(terms), "p Holm"] <= LIMIT).any())
+
+
+def in_words(results: pd.DataFrame, heading: str | None, outcome: str) -> str:
+    """Ask the question as a reader would.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"sugar [g]": [0.0, 4], "clay": ["buff", "white"], "L*": [50.0, 40]})
+    >>> in_words(table, "sugar [g]", "L*")
+    'How much darker or lighter do pots come out with sugar?'
+    >>> in_words(table, "clay", "L*")
+    'How much darker or lighter do pots come out of another clay?'
+    """
+    words = words_for(outcome)
+    came_out = f"How much {words.less} or {words.more}{words.tail} do pots come out"
+    if outcome in (RATING, LOSSES):
+        came_out = "Are pots rated higher or lower" if outcome == RATING else "Are more or fewer pots lost"
+    if heading is None:
+        return f"{came_out}, and what does the recipe do to it?"
+    unit = unit_of(heading)
+    name = label(Factor(heading, parse_heading(heading).name, unit))
+    if not pd.api.types.is_numeric_dtype(results[heading].dtype):
+        return f"{came_out} of another {name}?" if name == "clay" else f"{came_out} with another {name}?"
+    return f"{came_out} with {'a higher ' * (unit in SCALES)}{name}?"
+
+
+def _doses(
+    effects: Effects | Odds, results: pd.DataFrame, heading: str, others: Sequence[str]
+) -> Doses | None:
+    factor = next(factor for factor in effects.factors if factor.heading == heading)
+    if isinstance(effects, Odds) or effects.scale.is_share:
+        return None
+    if factor.lacking and len(factor.tried) >= FEWEST_STEPS:
+        with suppress(ModelError):  # too few firings to leave one out: the effects stand alone
+            return compare_doses(results, heading, effects.outcome, others)
+    return None
+
+
+def drawing_of(answered: Answered, results: pd.DataFrame) -> Drawing | None:
+    """Draw the chart that an answer rests on: of doses, else pots in strips, else effects; None where none.
+
+    Parameters
+    ----------
+    answered : Answered
+    results : DataFrame
+        The same that was asked.
+    """
+    if answered.doses is not None:
+        return _drawn(charts.dose_chart(answered.doses))
+    if answered.heading is None or not results["L*"].notna().any():
+        return None
+    few = results[answered.heading].nunique() <= _STRIPS
+    if few and answered.outcome in (RATING, LOSSES):  # neither has a mean to draw
+        return _drawn(charts.pot_swatches(results, answered.heading))
+    if few:
+        return _drawn(charts.outcome_strips(results, answered.heading, answered.outcome))
+    if isinstance(answered.effects, Effects):
+        return _drawn(charts.effect_chart(answered.effects))
+    return None
+
+
+def _drawn(ax: Any) -> Drawing:
+    said = charts.alt_text(ax)
+    return Drawing(charts.chart_svg(ax), said)

@@ -1,0 +1,155 @@
+"""The plan that is made where nobody stated one: the question once more, and what is still open."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from sagglab.book import Book
+from sagglab.colour import AXES
+from sagglab.columns import BOOK_TABLES
+from sagglab.errors import PlanError
+from sagglab.materials import find_material
+from sagglab.model.effects import Effects
+from sagglab.model.odds import Odds
+from sagglab.plan.batch import plan_batch
+from sagglab.plan.factors import Factor
+from sagglab.study.one_question import Answered, showed
+from sagglab.study.planned import PlannedBatch, told_of
+from sagglab.units import parse_heading
+
+#: Pots in a firing, where the book has none; and the least and the most that a plan of ours puts in one.
+_USUAL_LOAD, _LEAST_LOAD, _MOST_LOAD = 6, 2, 12
+#: Fewer pots than this tell nothing of two choices in two firings.
+FEWEST_POTS = 8
+#: So many firings tell of what is set per firing.
+_FIRINGS_OF_HEAT = 4
+#: A change of colour that is plain to see, in L*, a* or b*.
+_PLAIN = 4.0
+#: Peaks are set in steps that a potter can keep to.
+_STEP_C = 5.0
+_PEAK = "peak_C"
+_SIZES = ("height [cm]", "diameter [cm]")
+
+
+def usual_plan(book: Book, results: pd.DataFrame, answered: Answered, pots: int) -> PlannedBatch:
+    """Plan a next batch that asks the question once more, and with it the first choice that is still open.
+
+    Parameters
+    ----------
+    book : Book
+        Its tags are gone on from.
+    results : DataFrame
+        From `measures.gather_results`.
+    answered : Answered
+        What these pots say.
+    pots : int
+        How many pots shall be made. Of a plan that needs more, the first are taken.
+
+    Raises
+    ------
+    PlanError
+        The book has nothing that could be varied.
+    """
+    factors = _factors(results, answered)
+    if not factors:
+        cause = "the book holds no choice of two levels or more that could be tried again"
+        raise PlanError("the next batch", cause, "write a plan file; the demo has one to copy from")
+    per_firing = any(factor.per == "firing" for factor in factors)
+    planned = max(pots, FEWEST_POTS)
+    load = int(book.pots.groupby("firing").size().max()) if len(book.pots) else _USUAL_LOAD
+    load = int(np.clip(load, _LEAST_LOAD, _MOST_LOAD))
+    firings = max(_FIRINGS_OF_HEAT if per_firing else 2, -(-planned // load))
+    sizes = [len(part) for part in np.array_split(np.arange(planned), firings)]
+    plan = plan_batch(
+        factors, firings=firings, pots_per_firing=sizes, model="main", seed=1,
+        same=_same(book, results, factors),
+    )  # fmt: skip
+    plan = plan.continuing(book.pots["pot"], book.firings["firing"])
+    told = told_of(book, plan, _expected(answered))
+    if pots == planned:
+        return told
+    first = replace(plan, runs=plan.runs.iloc[:pots], coded=plan.coded.iloc[:pots])
+    return replace(told, plan=first, sheet=first.bench_sheet(shelf=book.shelf))
+
+
+def _expected(answered: Answered) -> dict[str, object]:
+    effects = answered.effects
+    if not isinstance(effects, Effects):
+        return {}
+    scatter = effects.variances.set_index("component")["standard deviation"]
+    plain = _PLAIN if answered.outcome in (*AXES, "C*ab") else float(f"{scatter.iloc[-1]:.2g}")
+    return {"like": effects, "difference": plain}
+
+
+def _factors(results: pd.DataFrame, answered: Answered) -> list[Factor]:
+    """Choose what to vary: what is asked, then the first choice per pot of which the pots cannot tell."""
+    wanted = [] if answered.heading is None else [answered.heading]
+    if isinstance(answered.effects, Effects | Odds):
+        still_open = [
+            factor.heading
+            for factor in answered.effects.factors
+            if factor.heading != answered.heading and not showed(answered, factor.heading)
+        ]
+        # What is dusted on is more easily given to one pot and not to its neighbour than what is packed.
+        still_open.sort(key=lambda heading: _use(heading) != "dusting")
+        wanted += still_open
+    factors = [_factor(results, heading) for heading in wanted]
+    asked = factors[: len(wanted[:1])]
+    more = [factor for factor in factors[1:] if factor is not None and factor.per == "pot"]
+    return [factor for factor in asked if factor is not None] + more[:1]
+
+
+def _use(heading: str) -> str:
+    material = find_material(parse_heading(heading).name)
+    return "" if material is None else material.use
+
+
+def _factor(results: pd.DataFrame, heading: str) -> Factor | None:
+    """Give a choice as something to vary over what was tried; None for what cannot be set."""
+    name, unit = parse_heading(heading)
+    tried = results[heading].dropna()
+    if heading == _PEAK:
+        levels = np.unique(np.round(tried / _STEP_C) * _STEP_C)
+        return None if len(levels) < 2 else Factor("peak", levels[[0, -1]].tolist(), "degC", per="firing")
+    of_firings = {column.heading for column in BOOK_TABLES["firings"]}
+    if tried.nunique() < 2 or heading in of_firings:
+        return None
+    if not pd.api.types.is_numeric_dtype(tried.dtype):
+        return Factor(name, sorted(set(tried) - {""}))
+    if unit is None:
+        return None  # a measure of the firing, or a number that nobody weighs
+    return Factor(name, [float(tried.min()), float(tried.max())], unit)
+
+
+def _same(book: Book, results: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, object]:
+    """Give what all pots shall have: what most pots of the book had, of their mean size, fired as usual."""
+    varied = {factor.name for factor in factors}
+    own = {column.heading for column in BOOK_TABLES["pots"]} - {"clay"}
+    same: dict[str, object] = {}
+    packings: dict[str, int] = {}
+    for heading in book.pots.columns:
+        name, unit = parse_heading(heading)
+        if name in varied or heading in own or (unit is None and heading != "clay"):
+            continue
+        values = book.pots[heading].replace(["", 0], np.nan).dropna()
+        if _use(heading) == "packing":
+            packings[heading] = len(values)
+        elif 2 * len(values) > len(book.pots):  # what most pots had none of, none gets
+            same[heading] = values.mode().iloc[0]
+    # A pot is packed in something, and books tend to try one packing in place of another.
+    packing = max(packings, key=packings.get, default="")
+    if packings.get(packing):
+        same[packing] = book.pots.loc[book.pots[packing] > 0, packing].mode().iloc[0]
+    for heading in _SIZES:
+        if book.pots[heading].notna().any():
+            same[heading] = round(float(book.pots[heading].median()), 1)
+    peaks, minutes = book.firings["target peak [degC]"], results["minutes_to_peak"]
+    if "peak" not in varied and peaks.notna().any():
+        same["peak [degC]"] = float(peaks.median())
+    if minutes.notna().any():
+        same["time to peak [min]"] = float(round(minutes.median()))
+    return same

@@ -1,0 +1,245 @@
+"""The handout and the class pack, the whole way, on the demo and on books that have little to say."""
+
+import datetime as dt
+import io
+import re
+import shutil
+
+import numpy as np
+import pandas as pd
+import pytest
+from pypdf import PdfReader
+
+from sagglab.book import open_book
+from sagglab.cli import main
+from sagglab.columns import MEASURES, empty
+from sagglab.errors import PlanError, UnknownNameError
+from sagglab.measures import gather_results, measure_photos
+from sagglab.study import make_class_pack, make_handout
+from sagglab.study.one_question import answer_question, drawing_of, in_words
+from sagglab.study.usual_plan import FEWEST_POTS, usual_plan
+
+DAY = dt.date(2026, 11, 28)
+
+
+@pytest.fixture(scope="module")
+def book(demo):
+    return open_book(demo)
+
+
+@pytest.fixture(scope="module")
+def results(book):
+    return gather_results(book, measure_photos(book))
+
+
+@pytest.fixture(scope="module")
+def handout(book):
+    return make_handout(book, "sugar", dated=DAY)
+
+
+@pytest.fixture(scope="module")
+def printed(handout):
+    return solid("".join(page.extract_text() for page in PdfReader(io.BytesIO(handout.pdf)).pages))
+
+
+@pytest.fixture
+def bare(tmp_path, demo):
+    """Give a function that makes a book of the demo's first pots, without a photograph or a record."""
+
+    def bare(pots):
+        folder = tmp_path / "bare"
+        (folder / "targets").mkdir(parents=True)
+        shutil.copy(demo / "targets/studio-target.csv", folder / "targets")
+        for name, rows in (("pots", pots), ("firings", min(pots, 1)), ("photos", 0)):
+            pd.read_csv(demo / f"{name}.csv", dtype=str).iloc[:rows].to_csv(
+                folder / f"{name}.csv", index=False
+            )
+        pd.DataFrame({"setup": ["phone"], "target": ["targets/studio-target.csv"]}).to_csv(
+            folder / "setups.csv", index=False
+        )
+        firings = pd.read_csv(folder / "firings.csv", dtype=str).assign(readings="")
+        firings.to_csv(folder / "firings.csv", index=False)
+        return open_book(folder)
+
+    return bare
+
+
+def solid(text):
+    """Take all blanks out: words are broken over lines."""
+    return "".join(text.replace("\u200b", "").split())
+
+
+def test_the_answer_is_that_of_the_model_with_all_that_can_be_judged(handout, results):
+    answered = answer_question(results, "sugar")
+    assert {factor.name for factor in answered.effects.factors} > {"sugar", "clay", "copper sulphate"}
+    assert handout.answer == answered.effects.sentence("sugar")
+    assert "95 % interval" in handout.answer
+    assert handout.question == "How much darker or lighter do pots come out with sugar?"
+
+
+def test_without_a_question_what_showed_most_surely_is_asked(results):
+    answered = answer_question(results)
+    table = answered.effects.table
+    clearest = table.loc[table["p Holm"].idxmin(), "term"]
+    assert answered.heading == "sugar [g]"
+    assert "sugar" in clearest
+
+
+def test_pots_stand_from_the_least_to_the_most(handout, results):
+    sugar = results.set_index("pot")["sugar [g]"]
+    amounts = [sugar[pot.pot] for pot in handout.pots]
+    assert amounts == sorted(amounts)
+    assert len(amounts) >= 4 and amounts[0] < amounts[-1]
+    assert all(pot.picture for pot in handout.pots)
+
+
+def test_the_pages_hold_the_numbers_of_the_tables(handout, printed):
+    assert solid(handout.answer) in printed
+    for pot in handout.pots:
+        assert solid(pot.pot) in printed and solid(pot.outcome) in printed
+    for card in handout.cards:
+        for cells in card.rows:
+            assert all(solid(cell) in printed for cell in cells)
+    for point in handout.firing.points.itertuples():
+        assert f"{point.minutes:.0f}" in printed
+        assert f"{point.temperature_C:.0f}" in printed and f"{point.temperature_F:.0f}" in printed
+    assert "2026-11-28" in printed or "28November2026" in printed
+    assert handout.version.split()[2].strip(",") in printed
+
+
+def test_every_caution_is_printed(handout, printed):
+    assert len(handout.cautions) > 10
+    for caution in handout.cautions:
+        assert solid(caution) in printed
+
+
+def test_the_phone_page_holds_the_same(handout):
+    text = solid(re.sub(r"<[^>]+>", "", handout.html))
+    assert solid(handout.question) in text
+    for caution in handout.cautions:
+        assert solid(caution[:40]) in text
+
+
+def test_two_to_four_pages_under_5_megabytes(handout):
+    assert 2 <= len(PdfReader(io.BytesIO(handout.pdf)).pages) <= 4
+    assert len(handout.pdf) < 5e6
+    assert len(handout.html) < 5e6
+
+
+def test_what_is_tried_next_is_a_plan_of_the_open_questions(handout, book, results):
+    planned = usual_plan(book, results, answer_question(results, "sugar"), 12)
+    assert [factor.name for factor in planned.plan.factors] == ["sugar", "copper sulphate"]
+    assert sum(int(row[-1]) for row in handout.next.rows) == 12
+    assert not set(planned.plan.runs["pot"]) & set(book.pots["pot"])
+    # A pot is packed in something.
+    assert planned.plan.same["sawdust [g]"] == 30
+
+
+def test_a_plan_of_heat_holds_it_per_firing(book, results):
+    planned = usual_plan(book, results, answer_question(results, "peak_C"), 12)
+    per = {factor.name: factor.per for factor in planned.plan.factors}
+    assert per == {"peak": "firing", "copper sulphate": "pot"}
+    assert planned.plan.firings >= 4
+    peaks = planned.plan.runs.groupby("firing")["peak [degC]"]
+    assert (peaks.min() == peaks.max()).all()
+
+
+@pytest.mark.parametrize("pots", [1, 3, FEWEST_POTS, 20])
+def test_a_usual_plan_has_as_many_pots_as_are_wanted(book, results, pots):
+    planned = usual_plan(book, results, answer_question(results, "sugar"), pots)
+    assert len(planned.sheet.pots) == len(planned.plan.runs) == pots
+
+
+def test_a_plan_file_is_told_of(demo, book):
+    handout = make_handout(book, "sugar", plan=demo / "next-batch.toml", dated=DAY)
+    assert handout.next.headings[:-1] == ("peak", "sugar", "copper sulphate", "seaweed", "clay")
+    assert any("more" in said for said in handout.next.said)
+
+
+@pytest.mark.parametrize(
+    ("heading", "outcome", "asked"),
+    [
+        ("sugar [g]", "a*", "How much greener or redder do pots come out with sugar?"),
+        ("peak_C", "L*", "How much darker or lighter do pots come out with a higher peak?"),
+        ("clay", "L*", "How much darker or lighter do pots come out of another clay?"),
+        ("sugar [g]", "rating", "Are pots rated higher or lower with sugar?"),
+        ("sugar [g]", "state", "Are more or fewer pots lost with sugar?"),
+        (None, "L*", "How much darker or lighter do pots come out, and what does the recipe do to it?"),
+    ],
+)
+def test_questions_are_asked_in_a_readers_words(results, heading, outcome, asked):
+    assert in_words(results, heading, outcome) == asked
+
+
+@pytest.mark.parametrize(
+    ("question", "outcome"),
+    [("sugar", "L*"), ("clay", "L*"), ("peak_C", "L*"), ("copper sulphate", "rating"), ("wind", "L*")],
+)
+def test_each_kind_of_answer_has_a_chart(results, question, outcome):
+    answered = answer_question(results, question, outcome)
+    drawing = drawing_of(answered, results)
+    assert drawing.svg.startswith("<?xml") and len(drawing.alt) > 40
+
+
+def test_what_cannot_be_told_is_said(results):
+    answered = answer_question(results, "seaweed")
+    assert answered.effects is None
+    assert answered.answer.startswith("These pots cannot tell: ")
+    assert "sawdust" in answered.answer
+
+
+def test_an_unknown_question_is_refused(book):
+    with pytest.raises(UnknownNameError, match="question 'sugr'"):
+        make_handout(book, "sugr")
+    with pytest.raises(UnknownNameError, match="paper 'A5'"):
+        make_handout(book, "sugar", "A5")
+
+
+@pytest.mark.parametrize("pots", [0, 1, 5])
+def test_a_book_with_little_to_say_still_makes_a_handout(bare, pots):
+    handout = make_handout(bare(pots), dated=DAY)
+    assert handout.answer == "These pots cannot tell: no pot has been measured yet."
+    assert 2 <= len(PdfReader(io.BytesIO(handout.pdf)).pages) <= 4
+    assert handout.cautions
+
+
+def test_results_without_measures_cannot_tell(book):
+    answered = answer_question(gather_results(book, empty(MEASURES)), "sugar")
+    assert "no pot has been measured yet" in answered.answer
+    assert answered.question == "How much darker or lighter do pots come out with sugar?"
+
+
+def test_a_class_has_a_pot_for_each_and_its_totals(book):
+    pack = make_class_pack(book, 7, "sugar")
+    assert len(pack.table) == 7
+    sugar = pack.table["sugar [g]"]
+    assert set(sugar) == {0.0, 4.0}
+    assert np.isfinite(sugar).all()
+
+
+def test_a_class_larger_than_its_plan_is_refused(demo, book):
+    with pytest.raises(PlanError):
+        make_class_pack(book, 50, plan=demo / "next-batch.toml")
+
+
+def test_the_shell_writes_handout_and_class_pack(demo, tmp_path, capsys):
+    names = tmp_path / "names.txt"
+    names.write_text("Asa\n\nBo <b>\nCem\n", encoding="utf-8")
+    arguments = ["handout", str(demo), "--question", "sugar", "--names", str(names), "--paper", "letter"]
+    assert main([*arguments, "--into", str(tmp_path / "out"), "--heading", "Saturday"]) == 0
+    assert {file.name for file in (tmp_path / "out").iterdir()} == {
+        *("handout.pdf", "handout.html", "class-pack.pdf", "class-list.csv"),
+    }
+    said = capsys.readouterr().out
+    assert "How much darker or lighter do pots come out with sugar?" in said
+    page = PdfReader(tmp_path / "out/handout.pdf").pages[0]
+    assert [round(side) for side in page.mediabox[2:]] == [612, 792]
+    assert "Bo <b>" in "".join(
+        page.extract_text() for page in PdfReader(tmp_path / "out/class-pack.pdf").pages
+    )
+
+
+def test_the_shell_refuses_a_class_of_none(demo, capsys):
+    with pytest.raises(SystemExit):
+        main(["handout", str(demo), "--class", "0"])
+    assert "1 participant or more" in capsys.readouterr().err
