@@ -61,7 +61,7 @@ def test_files(studied):
     assert tables | {"effects.png", "firings.png", "answer.md", "review", "pots by sugar.png"} <= names
     assert {"colour.csv", "dose of sugar.png"} <= names
     reviews = {path.name for path in (studied["into"] / "review").iterdir()}
-    assert len(reviews) == 2 * 84 + 1 and "index.html" in reviews
+    assert len(reviews) == 2 * 89 + 1 and "index.html" in reviews
 
 
 def test_the_answer_says_what_each_firing_did(studied):
@@ -264,7 +264,7 @@ def test_what_an_older_study_left_is_taken_away(measured, tmp_path):
 
 def test_a_flag_is_told_once_for_all_photographs(studied):
     answer = (studied["into"] / "answer.md").read_text(encoding="utf-8")
-    told = "84 photographs are flagged 'no colour profile'. Save photographs with their profile"
+    told = "89 photographs are flagged 'no colour profile'. Save photographs with their profile"
     assert answer.count("no colour profile") == answer.count(told) == 1
     assert studied["printed"].count(told) == 1
 
