@@ -33,7 +33,7 @@ def draw_map(ax: Axes, side: Side) -> None:
     for edge in (band.min(), band.max()):
         ax.axvline(edge, color=INK, linewidth=0.8, dashes=(4, 2), zorder=3)
     ticks = (-60, -30, 0, 30, 60) if ax.bbox.width / ax.figure.dpi > 1.4 else (-60, 0, 60)
-    ax.set_xticks(ticks, [f"{tick:+d}°" if tick else "0°" for tick in ticks])
+    ax.set_xticks(ticks, [f"{tick:+d}°".replace("-", "−") if tick else "0°" for tick in ticks])
     ax.set_ylabel(f"height [{height_scale(side.map)[1]}]", fontsize=TYPE)
     ax.set_xlabel("angle around the pot", fontsize=TYPE)
     _quiet(ax)

@@ -31,7 +31,7 @@ def surface_chart(surface: SurfaceMap, ax: Axes | None = None) -> Axes:
         step = 60 if len(surface.degrees) > 180 else 30
         last = int(len(surface.degrees) / 2 // step) * step
         ticks = range(-last, last + 1, step)
-        ax.set_xticks(ticks, [f"{tick:+d}°" if tick else "0°" for tick in ticks])
+        ax.set_xticks(ticks, [f"{tick:+d}°".replace("-", "−") if tick else "0°" for tick in ticks])
         ax.set_xlabel("angle around the pot")
         ax.set_ylabel(f"height [{height_scale(surface)[1]}]")
     return describe(ax, _in_words(surface))

@@ -15,7 +15,7 @@ import pandas as pd
 
 from sagglab.errors import PlanError
 from sagglab.handout.class_pages import pack_content
-from sagglab.handout.paper import check_paper, print_pages
+from sagglab.handout.paper import SCREEN_PPI, check_paper, print_pages
 from sagglab.handout.wording import printable
 from sagglab.materials import TAKE_CARE
 from sagglab.plan.sheet import BenchSheet
@@ -63,7 +63,7 @@ class ClassPack:
 
     def pictures(self) -> list[bytes]:
         """Give each printed page as a PNG, to be looked at."""
-        return print_pages("class-pack.typ", pack_content(self), self.paper, form="png")
+        return print_pages("class-pack.typ", pack_content(self), self.paper, form="png", ppi=SCREEN_PPI)
 
     def save(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
         """Write the pack into a folder, which is made when it is not there.

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sagglab.handout.paper import SCREEN_PPI
 from sagglab.handout.phone import phone_page
 from sagglab.handout.printed import page_count, print_handout
 from sagglab.writing import write_whole
@@ -195,7 +196,7 @@ class Handout:
 
     def pictures(self) -> list[bytes]:
         """Give each printed page as a PNG, to be looked at."""
-        return print_handout(self, "png")
+        return print_handout(self, "png", SCREEN_PPI)
 
     def save(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
         """Write the handout into a folder, which is made when it is not there.

@@ -12,6 +12,9 @@ from sagglab.errors import UnknownNameError
 from sagglab.handout.wording import printable
 from sagglab.plan.sheet import PAPERS
 
+#: Pixels in an inch of pages that are looked at on a screen.
+SCREEN_PPI = 100.0
+
 _NAMED = dict(zip(PAPERS, ("a4", "us-letter"), strict=True))
 
 
@@ -32,6 +35,7 @@ def print_pages(
     paper: str,
     pictures: Mapping[str, bytes] | None = None,
     form: str = "pdf",
+    ppi: float = 144.0,
 ) -> bytes | list[bytes]:
     """Lay out words and pictures on paper; the same content gives the same bytes.
 
@@ -48,6 +52,8 @@ def print_pages(
         Files that the layout finds beside it, by name.
     form : str
         ``pdf``: tagged, to the accessibility standard PDF/UA-1, typefaces embedded. ``png``: one per page.
+    ppi : float
+        Pixels of a picture in an inch of the page.
 
     Returns
     -------
@@ -80,6 +86,7 @@ def print_pages(
             place / layout,
             root=place,
             format=form,
+            ppi=ppi,
             font_paths=[str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")],
             pdf_standards=["ua-1"] if form == "pdf" else [],
             timestamp=0,

@@ -94,7 +94,7 @@ STEPS = (
 )
 
 
-def print_handout(handout: Handout, form: str = "pdf") -> bytes | list[bytes]:
+def print_handout(handout: Handout, form: str = "pdf", ppi: float = 144.0) -> bytes | list[bytes]:
     """Print a handout.
 
     Parameters
@@ -102,6 +102,8 @@ def print_handout(handout: Handout, form: str = "pdf") -> bytes | list[bytes]:
     handout : Handout
     form : str
         ``pdf``, or ``png`` for a picture of each page.
+    ppi : float
+        As `print_pages` takes it.
 
     Returns
     -------
@@ -128,7 +130,7 @@ def print_handout(handout: Handout, form: str = "pdf") -> bytes | list[bytes]:
     if form == "pdf" and step in made:
         return made[step]
     content, pictures = page_content(handout, *STEPS[step])
-    return print_pages(LAYOUT, content, handout.paper, pictures, form)
+    return print_pages(LAYOUT, content, handout.paper, pictures, form, ppi)
 
 
 def page_count(pdf: bytes) -> int:
