@@ -41,7 +41,7 @@ def test_the_last_word_goes_to_safety_sheets_codes_and_practice(pots, peak_C):
         "No garage, tent or shed",
         "carbon monoxide alarm",
         "No respirator cartridge stops it",
-        "type B and E with particle filter P (EN 14387)",
+        "type B and E with particle filter P (EN 14387; in North America acid gas with P100)",
         "no leave to stand in the smoke",
         "chemical-proof gloves and goggles",
         "heat-proof gloves",
@@ -166,6 +166,22 @@ def test_an_unknown_length_is_perhaps_a_material():
 
 
 @pytest.mark.parametrize(
+    ("heading", "cell"),
+    [("unicorn oil [drops]", 3.0), ("unicorn salt", 3.0), ("unicorn dust", "yes"), ("unicorn dust", True)],
+)
+def test_an_unknown_name_without_a_unit_that_is_known_is_not_passed_over(heading, cell):
+    found = with_head("Perhaps a material", pd.DataFrame({heading: [cell, np.nan]}))
+    assert heading.partition(" [")[0] in found
+    none = pd.DataFrame({heading: [0.0, np.nan] if isinstance(cell, float) else ["", "no"]})
+    assert "unicorn" not in said(none)
+
+
+@pytest.mark.parametrize("done", [None, math.nan, "Wax", "oil"])
+def test_what_was_done_to_a_pot_may_be_blank(done):
+    assert ("Wax: " in " ".join(cautions(NONE_USED, 600.0, [done]))) == (done == "Wax")
+
+
+@pytest.mark.parametrize(
     "heading", ["height [cm]", "diameter [cm]", "rating", "soaked [min]", "kiln heat [degC]"]
 )
 def test_what_is_of_the_pot_is_no_material(heading):
@@ -263,7 +279,7 @@ def test_what_is_not_weighed_has_no_bound_and_is_said_to_have_none():
     assert bounds.loc["hydrogen chloride", "grams"] > 0
     assert math.isnan(bounds.loc["chlorine", "grams"])
     assert (bounds["not_counted"] == "ferric chloride").all()
-    caution = with_head("Not counted", pots)
+    caution = with_head("Not all counted", pots)
     assert "ferric chloride" in caution and "no bound can be stated" in caution and "salt" not in caution
 
 

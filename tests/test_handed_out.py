@@ -14,6 +14,7 @@ from sagglab.book import open_book
 from sagglab.cli import main
 from sagglab.columns import MEASURES, empty
 from sagglab.errors import PlanError, UnknownNameError
+from sagglab.handout.climb import planned_climb
 from sagglab.measures import gather_results, measure_photos
 from sagglab.study import make_class_pack, make_handout
 from sagglab.study.one_question import answer_question, drawing_of, in_words
@@ -74,7 +75,7 @@ def test_the_answer_is_that_of_the_model_with_all_that_can_be_judged(handout, re
     assert {factor.name for factor in answered.effects.factors} > {"sugar", "clay", "copper sulphate"}
     assert handout.answer == answered.effects.sentence("sugar")
     assert "95 % interval" in handout.answer
-    assert handout.question == "How much darker or lighter do pots come out with sugar?"
+    assert handout.question == "Do pots with sugar come out darker or lighter, and by how much?"
 
 
 def test_without_a_question_what_showed_most_surely_is_asked(results):
@@ -159,12 +160,21 @@ def test_a_plan_file_is_told_of(demo, book):
 @pytest.mark.parametrize(
     ("heading", "outcome", "asked"),
     [
-        ("sugar [g]", "a*", "How much greener or redder do pots come out with sugar?"),
-        ("peak_C", "L*", "How much darker or lighter do pots come out with a higher peak?"),
-        ("clay", "L*", "How much darker or lighter do pots come out of another clay?"),
-        ("sugar [g]", "rating", "Are pots rated higher or lower with sugar?"),
-        ("sugar [g]", "state", "Are more or fewer pots lost with sugar?"),
-        (None, "L*", "How much darker or lighter do pots come out, and what does the recipe do to it?"),
+        ("sugar [g]", "a*", "Do pots with sugar come out greener or redder, and by how much?"),
+        ("peak_C", "L*", "Do pots come out darker or lighter with a higher peak, and by how much?"),
+        (
+            "clay",
+            "L*",
+            "Do pots of one clay come out darker or lighter than those of another, and by how much?",
+        ),
+        ("sugar [g]", "rating", "Do pots with sugar get higher or lower ratings, and by how much?"),
+        (
+            "sugar [g]",
+            "dark share",
+            "Do pots with sugar come out with a smaller or larger dark share, and by how much?",
+        ),
+        ("sugar [g]", "state", "Do pots with sugar crack or get lost more often, and by how much?"),
+        (None, "L*", "Do pots come out darker or lighter by what they were given, and by how much?"),
     ],
 )
 def test_questions_are_asked_in_a_readers_words(results, heading, outcome, asked):
@@ -203,10 +213,41 @@ def test_a_book_with_little_to_say_still_makes_a_handout(bare, pots):
     assert handout.cautions
 
 
+def test_a_book_without_photographs_keeps_its_recipes(bare):
+    handout = make_handout(bare(5), "sugar", dated=DAY)
+    assert handout.pots == ()
+    assert {name for card in handout.cards for name, *_ in card.rows} >= {"sugar", "slip"}
+    assert "compare" not in handout.next.said[0]
+
+
+def test_what_went_wrong_is_printed_in_the_shell(demo, tmp_path, capsys):
+    folder = tmp_path / "book"
+    shutil.copytree(demo, folder, ignore=shutil.ignore_patterns("generator", "truth", "p01-*"))
+    assert main(["handout", str(folder), "--question", "sugar", "--into", str(tmp_path / "out")]) == 0
+    assert "p01-front.jpg" in capsys.readouterr().out
+
+
+def test_the_first_pots_of_a_plan_say_so_and_places_are_the_books(book, results):
+    planned = usual_plan(book, results, answer_question(results, "sugar"), 2)
+    assert "first 2 pots of a plan of 6" in planned.plan.notes[-1]
+    whole = usual_plan(book, results, answer_question(results, "sugar"), 6)
+    assert set(whole.plan.runs["place"]) == set(book.pots["place"])
+    climb = planned_climb(whole.sheet, whole.sheet.firings["firing"].iloc[0])
+    # As the studio's firings climb: at 400 °C sooner than an even climb would be.
+    assert climb["temperature_C"].max() == 750
+    assert climb.set_index("temperature_C")["minutes"][400.0] < 39 * 380 / 730
+
+
+def test_cracked_pots_are_counted(results):
+    answered = answer_question(results, "sugar", "state")
+    lost = (results["state"] != "whole").sum()
+    assert answered.answer.startswith(f"{lost} of {len(results)} pots cracked or got lost. ")
+
+
 def test_results_without_measures_cannot_tell(book):
     answered = answer_question(gather_results(book, empty(MEASURES)), "sugar")
     assert "no pot has been measured yet" in answered.answer
-    assert answered.question == "How much darker or lighter do pots come out with sugar?"
+    assert answered.question == "Do pots with sugar come out darker or lighter, and by how much?"
 
 
 def test_a_class_has_a_pot_for_each_and_its_totals(book):
@@ -231,12 +272,18 @@ def test_the_shell_writes_handout_and_class_pack(demo, tmp_path, capsys):
         *("handout.pdf", "handout.html", "class-pack.pdf", "class-list.csv"),
     }
     said = capsys.readouterr().out
-    assert "How much darker or lighter do pots come out with sugar?" in said
+    assert "Do pots with sugar come out darker or lighter, and by how much?" in said
     page = PdfReader(tmp_path / "out/handout.pdf").pages[0]
     assert [round(side) for side in page.mediabox[2:]] == [612, 792]
     assert "Bo <b>" in "".join(
         page.extract_text() for page in PdfReader(tmp_path / "out/class-pack.pdf").pages
     )
+
+
+def test_names_that_are_none_are_refused(demo, tmp_path, capsys):
+    (tmp_path / "names.txt").write_text("\n\n", encoding="utf-8")
+    assert main(["handout", str(demo), "--names", str(tmp_path / "names.txt")]) == 1
+    assert "holds no name" in capsys.readouterr().err
 
 
 def test_the_shell_refuses_a_class_of_none(demo, capsys):

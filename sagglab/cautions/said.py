@@ -41,11 +41,12 @@ SMOKE = (
     "Smoke: it is poisonous, and no wind thins it evenly. Beside the kiln it can be over every limit. No "
     "amount is small enough for a room: only distance and moving air count."
 )
+# In North America cartridges are named by what they stop; "acid gas" and P100 are from memory, not verified.
 # EN 14387 leaves carbon monoxide out; its type B is for chlorine and other inorganic gases, E for sulphur
 # dioxide and hydrogen chloride.
 CARTRIDGE = (
-    "Respirator: cartridges of type B and E with particle filter P (EN 14387), in date, fitting tightly. "
-    "They stop some acid gas and fume for a time, and are no leave to stand in the smoke."
+    "Respirator: cartridges of type B and E with particle filter P (EN 14387; in North America acid gas with "
+    "P100), in date, fitting tightly. They stop some of it for a time: no leave to stand in the smoke."
 )
 CLOTHES = (
     "Gloves and goggles: chemical-proof gloves and goggles for wet coats, salts and ash; a dust mask for dry "
@@ -121,8 +122,8 @@ def cautions(pots: pd.DataFrame, peak_C: float, after: Iterable[str] = ()) -> tu
     hot = HOT
     if peak_C > ALUMINIUM_FREEZES_C:
         hot += (
-            f" Foil can melt at {both_scales(ALUMINIUM_FREEZES_C)}, and the peak is {both_scales(peak_C)}: "
-            "mind dripping metal, and lift no saggar by its foil."
+            f" Foil can melt at {both_scales(ALUMINIUM_FREEZES_C)}, and the hottest peak here is "
+            f"{both_scales(peak_C)}: mind dripping metal, and lift no saggar by its foil."
         )
     of_name = {each.material.name for each in used if each.material is not None}
     return (
@@ -132,8 +133,8 @@ def cautions(pots: pd.DataFrame, peak_C: float, after: Iterable[str] = ()) -> tu
         *(SMOKE, CARTRIDGE, CLOTHES),
         *((WET_FOIL,) if "ferric chloride" in of_name else ()),
         *_handling(used),
-        *((WAX,) if "wax" in of_name or any("wax" in done.lower() for done in after) else ()),
-        *_in_the_smoke(gas_bounds(pots)),
+        *((WAX,) if "wax" in of_name or any("wax" in str(done).lower() for done in after) else ()),
+        *_in_the_smoke(gas_bounds(pots), _names(each for each in used if each.material is None)),
         *(WASTE, NO_FOOD, DEFERS),
     )
 
@@ -146,8 +147,8 @@ def _never_fired(used: Iterable[Used]) -> Iterator[str]:
 
 def _unknown(used: Iterable[Used]) -> Iterator[str]:
     unknown = [each for each in used if each.material is None]
-    sure = _names(each for each in unknown if not each.perhaps_a_size)
-    perhaps = _names(each for each in unknown if each.perhaps_a_size)
+    sure = _names(each for each in unknown if not each.perhaps)
+    perhaps = _names(each for each in unknown if each.perhaps)
     if sure:
         yield (
             f"Hazards not known: {_joined(sure)}. Nothing is known here of what they do, raw or fired; read "
@@ -155,8 +156,8 @@ def _unknown(used: Iterable[Used]) -> Iterator[str]:
         )
     if perhaps:
         yield (
-            f"Perhaps a material: {_joined(perhaps)}. What is no size or count of the pot is not known here; "
-            "read its safety data sheet before use."
+            f"Perhaps a material: {_joined(perhaps)}. Nothing of that name is known here; if it went on or "
+            "around a pot, read its safety data sheet before use."
         )
 
 
@@ -184,7 +185,7 @@ def _severity(used: Used) -> int:
     return min(found, default=len(_WORST_FIRST))
 
 
-def _in_the_smoke(bounds: pd.DataFrame) -> Iterator[str]:
+def _in_the_smoke(bounds: pd.DataFrame, unknown: Iterable[str]) -> Iterator[str]:
     """Say the most of each gas that a firing can give off, of the worst firing, and what was not counted."""
     less = []
     for gas in GASES.values():
@@ -206,11 +207,12 @@ def _in_the_smoke(bounds: pd.DataFrame) -> Iterator[str]:
             f"Less, yet harmful: up to {'; '.join(less)} in a firing. In the smoke beside the kiln it can be "
             "far over the limit all the same."
         )
-    left_out = dict.fromkeys(name for names in bounds["not_counted"] for name in names.split(", ") if name)
+    named = (name for names in bounds["not_counted"] for name in names.split(", ") if name)
+    left_out = dict.fromkeys([*named, *unknown])
     if left_out:
         yield (
-            f"Not counted: all that {_joined(list(left_out))} can give off. It is not weighed or not known, "
-            "so that no bound can be stated; it comes on top, and so does the burner's own gas."
+            f"Not all counted: what {_joined(list(left_out))} can give off is not weighed or not known in "
+            "full, so that no bound can be stated. It comes on top, and so does the burner's own gas."
         )
 
 

@@ -39,8 +39,9 @@ class Used:
         As the table has it.
     material : Material or None
         None when it is not in the list.
-    perhaps_a_size : bool
-        True for an unknown name with a length or a count, which may be no material at all.
+    perhaps : bool
+        True for an unknown name with a length, a count, a unit that is not known, a plain number or a tick:
+        it may be no material at all.
     pots : array of bool, shape (N,)
         The pots that were given it.
     grams : array, shape (N,)
@@ -49,7 +50,7 @@ class Used:
 
     name: str
     material: Material | None
-    perhaps_a_size: bool
+    perhaps: bool
     pots: NDArray[np.bool_]
     grams: NDArray[np.float64]
 
@@ -79,8 +80,8 @@ def used_in(pots: pd.DataFrame) -> tuple[Used, ...]:
 def _amounts(name: str, unit: str, cells: pd.Series) -> Iterator[Used]:
     material = find_material(name)
     kind = unit if unit == PER_AREA else _kind(unit)
-    perhaps_a_size = material is None and kind in ("cm", "count")
-    if material is None and not perhaps_a_size and kind not in ("g", "mL", "coats", PER_AREA):
+    perhaps = material is None and kind in ("cm", "count", None)
+    if material is None and not perhaps and kind not in ("g", "mL", "coats", PER_AREA):
         return
     amounts = pd.to_numeric(cells, errors="coerce").to_numpy(float, na_value=np.nan)
     written = ~cells.astype(str).str.strip().str.lower().isin(_NONE).to_numpy() & cells.notna().to_numpy()
@@ -91,7 +92,7 @@ def _amounts(name: str, unit: str, cells: pd.Series) -> Iterator[Used]:
     if kind == "g":
         weighed = given & np.isfinite(amounts)
         grams[weighed] = convert(amounts[weighed], unit, "g")
-    yield Used(name, material, perhaps_a_size, given, grams)
+    yield Used(name, material, perhaps, given, grams)
 
 
 def _kind(unit: str) -> str | None:
@@ -106,6 +107,13 @@ def _words(name: str, cells: pd.Series) -> Iterator[Used]:
     material = find_material(name)
     of_a_use = _USES.fullmatch(name) is not None
     said = cells.astype(object).where(cells.notna(), "").astype(str).str.strip().str.lower()
+    unsaid = material is None and not of_a_use
+    if unsaid and pd.api.types.is_numeric_dtype(cells.dtype):
+        # Its unit may have been forgotten; numbers among words, such as a potter's, are names.
+        given = cells.gt(0).fillna(False).to_numpy(bool)
+        if given.any():
+            yield Used(name, None, True, given, np.full(len(cells), np.nan))
+        return
     numbers = pd.to_numeric(said, errors="coerce")
     said = said.where(numbers.isna(), numbers.gt(0).map({True: "yes", False: ""}))
     where: dict[str, list[bool]] = {}
@@ -121,7 +129,11 @@ def _words(name: str, cells: pd.Series) -> Iterator[Used]:
             named |= {name}
         elif of_a_use:
             named |= {name if part in _YES else part for part in parts}
+        elif parts and parts <= _YES and numbers[said == words].isna().all():
+            named = {name}
         for part in named:
             where[part] = (np.asarray(where.get(part, False)) | here).tolist()
     for part in sorted(where):
-        yield Used(part, find_material(part), False, np.array(where[part]), np.full(len(cells), np.nan))
+        known = find_material(part)
+        perhaps = unsaid and known is None
+        yield Used(part, known, perhaps, np.array(where[part]), np.full(len(cells), np.nan))

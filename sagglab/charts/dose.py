@@ -12,10 +12,12 @@ from sagglab.charts.alt import describe
 from sagglab.charts.dots import OUTSIDE, UNMEASURED, measured_dots
 from sagglab.charts.look import INK, LINES, QUIET, axes, check_result, look, wrapped
 from sagglab.charts.right_edge import name_ends
+from sagglab.charts.shown import amount_said
 from sagglab.colour import AXES
 from sagglab.model.dose import Doses
 from sagglab.model.shapes import EACH, NONE, PRESENCE
-from sagglab.model.wording import amount_in_words, count, digits_for, label, words_for
+from sagglab.model.wording import count, digits_for, label, words_for
+from sagglab.units import convert
 
 #: So many different amounts each get a tick of their own.
 _TICKS = 7
@@ -40,8 +42,8 @@ def dose_chart(doses: Doses, ax: Axes | None = None) -> Axes:
     words, name = words_for(doses.outcome), label(doses.amount)
     low, high = doses.reference, doses.amount.high
     curves = dict(list(doses.curve.groupby("shape", sort=False)))
-    unit = doses.amount.unit.replace("deg", "°")
-    against = f"no {name}" if low == 0 else amount_in_words(doses.amount, low)
+    unit = "°C, and below it °F" if doses.amount.unit == "degC" else doses.amount.unit.replace("deg", "°")
+    against = f"no {name}" if low == 0 else amount_said(doses.amount, low)
     title = wrapped(f"How {doses.outcome} follows {name}, with a 95 % band", _ABOVE)
     below = wrapped(", ".join(filter(None, (name, unit))), _BELOW)
     beside = wrapped(f"difference in {doses.outcome} from {against}", _BESIDE)
@@ -67,7 +69,11 @@ def _mark_amounts(ax: Axes, doses: Doses) -> None:
     tried = np.unique(doses.points["amount"])
     few = len(tried) <= _TICKS and np.diff(tried).min() > 0.08 * (high - low)
     ticks = tried if few else [tick for tick in ax.get_xticks() if low <= tick <= high]
-    ax.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
+    named = [f"{tick:.4g}" for tick in ticks]
+    if doses.amount.unit == "degC":
+        in_F = convert(ticks, "degC", "degF")
+        named = [f"{tick}\n{heat:.0f}" for tick, heat in zip(named, in_F, strict=True)]
+    ax.set_xticks(ticks, named)
 
 
 def _name_curves(ax: Axes, curves: Mapping[str, pd.DataFrame], best: str) -> None:
@@ -119,7 +125,7 @@ def _about_pots(doses: Doses, outside: bool) -> list[str]:
 
 def _in_words(doses: Doses, curves: Mapping[str, pd.DataFrame], against: str, coloured: bool) -> str:
     amount, words = doses.amount, words_for(doses.outcome)
-    tried = f"{amount_in_words(amount, doses.reference)} to {amount_in_words(amount, amount.high)}"
+    tried = f"{amount_said(amount, doses.reference)} to {amount_said(amount, amount.high)}"
     last = curves[doses.best].iloc[-1]
     digits = digits_for((last["high"] - last["low"]) / 2 * words.scale)
     dots = f", and {count(doses.pots, 'pot')} as dots in their measured colours" * coloured
@@ -131,7 +137,7 @@ def _in_words(doses: Doses, curves: Mapping[str, pd.DataFrame], against: str, co
         said[1] += f": these pots do not show that {label(amount)} makes a difference."
     else:
         said[1] += (
-            f", by which pots with {amount_in_words(amount, amount.high)} are "
+            f", by which pots with {amount_said(amount, amount.high)} are "
             f"{words.said(last['effect'], digits)} than with {against} (95 % band from "
             f"{words.said(last['low'], digits)} to {words.said(last['high'], digits)})."
         )

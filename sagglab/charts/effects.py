@@ -11,12 +11,13 @@ from matplotlib.axes import Axes
 
 from sagglab.charts.alt import describe
 from sagglab.charts.look import INK, QUIET, SMALL, axes, check_result, look, wrapped
+from sagglab.charts.shown import amount_said
 from sagglab.charts.swatches import OUTSIDE, swatch
 from sagglab.colour import AXES
 from sagglab.model.effects import Effects
 from sagglab.model.sentences import Said
 from sagglab.model.terms import Factor
-from sagglab.model.wording import amount_in_words, label, step, tried_in_words, words_for
+from sagglab.model.wording import label, step, tried_in_words, words_for
 from sagglab.units import parse_heading
 
 #: Letters in a line of a name, and of what is written above and below.
@@ -26,11 +27,13 @@ _LETTER, _LINE_HEIGHT = 0.092, 0.19
 #: Inches of a swatch, of the arrow between two, and around all of it; a row's share that a swatch is high.
 _SWATCH, _ARROW, _AROUND, _TALL = 0.36, 0.3, 0.12, 0.62
 #: Most letters of what stands beside a swatch, and inches of one of them.
-_END, _END_LETTER = 13, 0.085
+_END, _END_LETTER = 17, 0.085
 #: The most of the chart that swatches may take.
 _MOST = 0.5
 #: What the swatches show.
 _SWATCHES = "swatches: the pots' mean colour, from one end of what was tried\nto the other in {} alone"
+#: What a step on a scale in °C is in the other.
+_IN_F = {"degC": "°F", "degC/h": "°F/h"}
 #: What stands in a chart without effects.
 _NOTHING = "the data cannot tell any effect"
 
@@ -106,8 +109,7 @@ def _effect_rows(effects: Effects) -> Iterator[_Row]:
         if presence in table.index and not np.isnan(table.loc[presence, "low"]):
             labels = {presence: f"with {label(factor)}"}
         elif factor.is_amount and factor.form != "with or without" and not factor.constant:
-            span = tried_in_words(factor)
-            labels = {factor.term_name: f"{label(factor)}, {span if whole else step(factor)[0]}"}
+            labels = {factor.term_name: f"{label(factor)}, {_span(factor) if whole else _step(factor)}"}
         for number, (term, text) in enumerate(labels.items()):
             row = table.loc[term]
             if np.isnan(row["low"]):
@@ -122,12 +124,28 @@ def _effect_rows(effects: Effects) -> Iterator[_Row]:
             yield _Row(text, said, outcome, _ends(factor, term == presence, number))
 
 
+def _span(factor: Factor) -> str:
+    """Say from where to where an amount was tried, a temperature on both scales."""
+    if factor.unit not in _IN_F:
+        return tried_in_words(factor)
+    return f"{amount_said(factor, factor.low)} to {amount_said(factor, factor.high)}"
+
+
+def _step(factor: Factor) -> str:
+    """Say the step of an amount, of a temperature on both scales."""
+    said, _, size = step(factor)
+    if factor.unit not in _IN_F:
+        return said
+    short = said.split()[2]
+    return said.replace(short, f"{short} ({size * 1.8:g} {_IN_F[factor.unit]})")
+
+
 def _ends(factor: Factor, presence: bool, number: int) -> tuple[str, str]:
     """Say what stands at both ends of an effect."""
     if presence:
         return "without", "with"
     if factor.is_amount:
-        return amount_in_words(factor, factor.low), amount_in_words(factor, factor.high)
+        return amount_said(factor, factor.low), amount_said(factor, factor.high)
     if len(factor.levels) == 2:
         return factor.levels[0], factor.levels[1]
     return "mean", factor.levels[number]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 
 import matplotlib as mpl
@@ -38,4 +39,6 @@ def chart_svg(ax: Axes) -> str:
         ax.figure.savefig(page, format="svg", metadata={"Date": None, "Description": alt_text(ax)})
     plt.close(ax.figure)
     # Words are set apart by several blanks, which would else be drawn as one.
-    return page.getvalue().replace("<svg ", '<svg xml:space="preserve" ', 1)
+    return re.sub(
+        r">[^<>]*\S {2,}\S[^<>]*<", lambda words: words[0].replace("  ", "\u00a0 "), page.getvalue()
+    )

@@ -15,7 +15,7 @@ from sagglab.charts.alt import describe
 from sagglab.charts.climbs import draw_climbs, write_climb
 from sagglab.charts.curves import Curve, Flagged, draw_curve, draw_flagged
 from sagglab.charts.labels import ABOVE, AROUND, Labels, Spot
-from sagglab.charts.look import INK, LINES, axes, look
+from sagglab.charts.look import INK, LINES, PLANNED, axes, look
 from sagglab.charts.scales import (
     LEVELS,
     avoid_levels,
@@ -39,7 +39,8 @@ FEW_FIRINGS = 8
 #: So many peaks are told one by one in words.
 _TOLD = 12
 
-_TARGET = LINES[2][0]
+#: The next after the curve's own, from which it parts in grey, too.
+_TARGET = LINES[1][0]
 
 
 def firing_curve(
@@ -92,7 +93,7 @@ def firing_curve(
         if target_C is not None:
             ax.axhline(target_C, color=_TARGET, linewidth=0.9, zorder=1)
         if schedule is not None:
-            ax.plot(*plan.T, color=INK, linewidth=1.1, linestyle=(0, (5, 3)), label="schedule")
+            ax.plot(*plan.T, color=PLANNED, linewidth=1.3, linestyle=(0, (5, 3)), label="schedule")
         drawn = curve.thin()
         draw_curve(ax, drawn)
         ax.plot(*peak, "^", color=INK, markersize=6, zorder=4, label="peak")
@@ -115,7 +116,7 @@ def firing_curve(
         if target_C is not None:
             label_level(labels, target_C, f"target {both_scales(target_C)}", _TARGET)
         if schedule is not None:
-            labels.put("schedule", _along(plan))
+            labels.put("schedule", _along(plan), PLANNED)
         for step, climb in steps:
             write_climb(labels, step, climb)
     name = shorten(Path(readings.source).name, 60, placeholder=" …")

@@ -36,6 +36,9 @@ LINES = (
     ("#767676", (0, (9, 1.5, 3, 1.5))),
 )
 
+#: What was planned, beside the line of what came of it, which is the first: the two part in grey, too.
+PLANNED = LINES[3][0]
+
 #: Type of what is written into a chart, in points.
 SMALL = 9
 

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from numbers import Real
+
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
 from sagglab.charts.alt import describe
 from sagglab.charts.look import axes, look, wrapped
+from sagglab.charts.shown import is_share, name_of, value_in_words
 from sagglab.charts.swatches import OUTSIDE, ink_on, swatch
 from sagglab.colour import AXES
 from sagglab.errors import ModelError
 from sagglab.model.rows import find_column
+from sagglab.model.terms import unit_of
 from sagglab.model.wording import count
-from sagglab.units import parse_heading
 
 #: Letters in a line of a level's name, and of a pot's name on its swatch.
 _LEVEL, _POT = 26, 7
@@ -45,11 +49,8 @@ def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes
         )
     levels = list(shown.groupby(column, sort=True))
     longest = max((len(pots) for _, pots in levels), default=1)
-    name, unit = parse_heading(str(column))
-    labels = [
-        wrapped(f"{level:.3g} {unit or ''}".strip() if isinstance(level, float) else str(level), _LEVEL)
-        for level, _ in levels
-    ]
+    name = name_of(str(column))
+    labels = [wrapped(_level(str(column), level), _LEVEL) for level, _ in levels]
     widest = max((len(line) for label in labels for line in label.split("\n")), default=0)
     width = max(1.6, 0.6 + 0.092 * widest) + 0.5 * longest
     with look():
@@ -73,8 +74,17 @@ def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes
         ax.set_title(wrapped(f"The pots by {name}", max(30, int(5 * longest))))
     rows = "; ".join(
         f"{label.replace(chr(10), ' ')}: {count(len(pots), 'pot')}, mean "
-        + ", ".join(f"{axis} {mean:.0f}" for axis, mean in zip(AXES, pots[lab].mean(), strict=True))
+        + ", ".join(f"{axis} {mean:.0f}" for axis, mean in zip(AXES, pots[lab].mean(), strict=True)).replace(
+            "-", "−"
+        )
         for label, (_, pots) in zip(labels, levels, strict=True)
     )
     words = f"Swatches of {count(len(shown), 'pot')} in their measured colours, in rows by {name}. {rows}."
     return describe(ax, words)
+
+
+def _level(column: str, level: object) -> str:
+    """Write a level with its unit; a plain number, such as a rating, without decimals that it has not got."""
+    if isinstance(level, str | bool | np.bool_) or not isinstance(level, Real):
+        return str(level)
+    return value_in_words(column, level) if unit_of(column) or is_share(column) else f"{level:.4g}"

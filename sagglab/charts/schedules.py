@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from sagglab.charts.alt import describe
 from sagglab.charts.curves import Curve
 from sagglab.charts.labels import AROUND, Labels, Spot
-from sagglab.charts.look import INK, LINES, WARN, axes, look
+from sagglab.charts.look import INK, LINES, PLANNED, WARN, axes, look
 from sagglab.charts.scales import (
     avoid_levels,
     clock_scale,
@@ -75,8 +75,9 @@ def schedule_chart(
         else:
             clock_scale(ax, last, start, schedule.finish(start))
         mark_levels(ax)
-        dashes = "-" if actual is None else (0, (5, 3))
-        ax.plot(minutes, planned, color=INK, linewidth=1.3, linestyle=dashes, zorder=2, label="planned")
+        colour, dashes = (INK, "-") if actual is None else (PLANNED, (0, (5, 3)))
+        style = {"color": colour, "linewidth": 1.3, "linestyle": dashes}
+        ax.plot(minutes, planned, zorder=2, label="planned", **style)
         top = both_scales(planned.max())
         lines = "Schedule" if readings is None else "Schedule (dashed) and firing"
         ax.set_title(f"{lines}: {_lasting(schedule.minutes)}, up to {top}")

@@ -18,10 +18,12 @@ from sagglab.model.rows import find_column, tidy
 from sagglab.model.table_checks import check_arguments
 from sagglab.model.terms import SCALES, Factor, unit_of
 from sagglab.model.wording import amount_in_words, count, label, words_for
-from sagglab.units import parse_heading
+from sagglab.units import both_scales, parse_heading, rate_in_both_scales
 
 #: So many pots are named for each reason that they are left out, and so many letters of a tag.
 _NAMED, _TAG = 4, 24
+#: What writes a unit that readers know on either of two scales.
+_BOTH_SCALES = {"degC": both_scales, "degC/h": rate_in_both_scales}
 
 
 @dataclass(frozen=True)
@@ -161,7 +163,7 @@ def value_in_words(column: str, value: float | str) -> str:
     Examples
     --------
     >>> value_in_words("peak_C", 740.62), value_in_words("dark share", 0.52), value_in_words("L*", 34.387)
-    ('740.6 °C', '52 %', '34.4')
+    ('741 °C (1365 °F)', '52 %', '34.4')
     """
     if isinstance(value, str):
         return value
@@ -169,7 +171,21 @@ def value_in_words(column: str, value: float | str) -> str:
         # A plain zero, where −0.4 % is rounded.
         return f"{round(value, 2) + 0.0:.0%}".replace("%", " %")
     factor = _factor(column)
-    return f"{value:.1f}" if not factor.unit else amount_in_words(factor, value)
+    return f"{value:.1f}" if not factor.unit else amount_said(factor, value)
+
+
+def amount_said(factor: Factor, value: float) -> str:
+    """Write an amount with its unit, and what is in °C in °F, too.
+
+    Examples
+    --------
+    >>> peak, sugar = Factor("peak_C", "peak_C", "degC"), Factor("sugar [g]", "sugar", "g")
+    >>> amount_said(peak, 750.0), amount_said(sugar, 4.0)
+    ('750 °C (1382 °F)', '4 g')
+    """
+    if factor.unit in _BOTH_SCALES:
+        return _BOTH_SCALES[factor.unit](value)
+    return amount_in_words(factor, value)
 
 
 def is_share(column: str) -> bool:
@@ -185,7 +201,7 @@ def in_recipe(column: str, value: float | str) -> str:
     >>> in_recipe("sugar [g]", 4.0), in_recipe("sugar [g]", 0.0), in_recipe("clay", "smooth white")
     ('sugar 4 g', 'no sugar', 'smooth white')
     >>> in_recipe("target peak [degC]", 750.0), in_recipe("soaked", "yes")
-    ('target peak 750 °C', 'soaked: yes')
+    ('target peak 750 °C (1382 °F)', 'soaked: yes')
     """
     factor = _factor(column)
     if isinstance(value, str):
@@ -193,7 +209,7 @@ def in_recipe(column: str, value: float | str) -> str:
         return f"{factor.name}: {value}" if value in ("yes", "no") or len(value) < 3 else value
     if value == 0 and factor.unit and factor.unit not in SCALES:
         return f"no {label(factor)}"
-    return f"{label(factor)} {amount_in_words(factor, value)}"
+    return f"{label(factor)} {amount_said(factor, value)}"
 
 
 def name_outcome(ax: Axes, outcome: str, more: Sequence[str] = ()) -> None:

@@ -47,8 +47,9 @@ def outcome_strips(
 ) -> Axes:
     """Draw a strip for each recipe, its pots as dots in their measured colours along an outcome.
 
-    Strips stand in the order of their means, the least on top; an upright mark is the mean. Dots that would
-    hide one another stand one above the other. Values are as measured: what each firing did is in them.
+    Strips of one amount stand in its order, others in the order of their means, the least on top; an upright
+    mark is the mean. Dots that would hide one another stand one above the other. Values are as measured: what
+    each firing did is in them.
 
     Parameters
     ----------
@@ -86,15 +87,20 @@ def outcome_strips(
         }
     )
     strips = pots.groupby("recipe", sort=False)["value"].agg(["mean", "size", "min", "max"])
-    # The name decides where means are the same, so that the chart does too.
-    strips = strips.sort_index().sort_values("mean", kind="stable")
+    if len(by) == 1 and pd.api.types.is_numeric_dtype(shown.table[by[0]].dtype):
+        strips = strips.loc[
+            pots["recipe"].iloc[np.argsort(shown.table[by[0]].to_numpy(), kind="stable")].unique()
+        ]
+    else:
+        # The name decides where means are the same, so that the chart does too.
+        strips = strips.sort_index().sort_values("mean", kind="stable")
     drawn = strips if len(strips) <= MOST else pd.concat([strips[: MOST // 2], strips[-MOST // 2 :]])
     pots = pots[pots["recipe"].isin(drawn.index)]
     title = wrapped(
         at_start(f"{name_of(outcome)} of {count(len(shown.table), 'pot')} by {_listed(by)}"), _LINE
     )
     below = [
-        "upright mark: mean of the recipe; broken line: mean of all",
+        "upright mark: mean of the row; broken line: mean of all",
         "values are as measured: what each firing did is in them",
         *([] if drawn is strips else [f"dotted: {len(strips) - MOST} recipes between are not shown"]),
         *about_dots(shown.lab[pots["at"]]),

@@ -26,12 +26,13 @@ def surface_chart(surface: SurfaceMap, ax: Axes | None = None) -> Axes:
     """
     with look():
         wide = _HIGH * width_over_height(surface)
-        ax = axes(ax, min(_WIDEST, wide) + 0.9, _HIGH * min(1.0, _WIDEST / wide) + 0.9)
+        ax = axes(ax, min(_WIDEST, wide) + 0.9, _HIGH * min(1.0, _WIDEST / wide) + 1.2)
         paint_surface(ax, surface)
         step = 60 if len(surface.degrees) > 180 else 30
         last = int(len(surface.degrees) / 2 // step) * step
         ticks = range(-last, last + 1, step)
         ax.set_xticks(ticks, [f"{tick:+d}°".replace("-", "−") if tick else "0°" for tick in ticks])
+        ax.set_title("The surface unrolled")
         ax.set_xlabel("angle around the pot")
         ax.set_ylabel(f"height [{height_scale(surface)[1]}]")
     return describe(ax, _in_words(surface))
@@ -54,6 +55,7 @@ def _in_words(surface: SurfaceMap) -> str:
         if here.any():
             mean = np.average(surface.lab[here], axis=0, weights=surface.area[here])
             told = ", ".join(f"{axis} {value:.0f}" for axis, value in zip(AXES, mean, strict=True))
+            told = told.replace("-", "−")
             said.append(f"{name}: {told}" if name == "whole" else f"{name} third: {told}")
     hidden = f" Of the map {100 * (1 - seen.mean()):.0f} % was not measured." if not seen.all() else ""
     return f"{said[0]} Mean of the {'; '.join(said[1:])}.{hidden}"

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sagglab.book import Book, open_book
-from sagglab.errors import Problems
+from sagglab.errors import FileFormatError, Problems
 
 
 def _opened(folder: Path) -> Book:
@@ -114,17 +114,20 @@ def handout(asked: argparse.Namespace) -> int:
     participants = asked.participants
     if asked.names is not None:
         participants = [line.strip() for line in read_text(asked.names).splitlines() if line.strip()]
+        if not participants:
+            raise FileFormatError(str(asked.names), "it holds no name", "write a name in each line")
     stated = {
         name: getattr(asked, name)
         for name in ("question", "outcome", "ask", "heading", "note", "paper", "plan", "jobs", "afresh")
     }
     corrections = _corrections(asked.correction)
     book = _opened(asked.book)
-    made, pack, files = hand_out(book, asked.into, participants, **stated, corrections=corrections)
-    print(f"{', '.join(file.name for file in files)}: in {asked.into}\n")
-    print(made)
-    if pack is not None:
-        print("", pack, sep="\n")
+    made = hand_out(book, asked.into, participants, **stated, corrections=corrections)
+    _print_problems(made.problems)
+    print(f"{', '.join(file.name for file in made.files)} are in {asked.into}\n")
+    print(made.handout)
+    if made.pack is not None:
+        print("", made.pack, sep="\n")
     return 0
 
 

@@ -130,7 +130,7 @@ def class_pack(
         There is no such paper.
     """
     check_paper(paper)
-    names = _names(participants)
+    names = names_of(participants)
     pots = len(sheet.table)
     if len(names) > pots:
         raise PlanError(
@@ -149,7 +149,14 @@ def class_pack(
     return ClassPack(table, sheet, names, _one_line(heading), paper)
 
 
-def _names(participants: int | Iterable[str]) -> tuple[str, ...]:
+def names_of(participants: int | Iterable[str]) -> tuple[str, ...]:
+    """Give a name for each participant; empty where there is none.
+
+    Raises
+    ------
+    PlanError
+        There are no participants, too many, or a name is no text.
+    """
     if isinstance(participants, Integral) and not isinstance(participants, bool):
         number, names = int(participants), None
     else:

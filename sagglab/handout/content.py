@@ -12,7 +12,7 @@ from sagglab.materials import find_material
 from sagglab.plan.sheet import CLIMB_TIMES, BenchSheet
 from sagglab.units import both_scales, parse_heading
 
-FOOT = "Decorative ware only. Safety data sheets and local codes go before this sheet."
+FOOT = "Decorative ware only. Safety sheets, local codes and licensed practice go first."
 
 #: What is ticked for each pot, in the order of work.
 STEPS = ("coated", "dusted & packed", "wrapped & placed")
@@ -23,8 +23,8 @@ ORDER_OF_WORK = (
     "Put on chemical-proof gloves and goggles. Respirator: cartridge type B and E with particle filter P, in "
     "date; none stops carbon monoxide.",
     "Weigh all dry amounts first, a labelled cup for each pot, before anything wet is opened.",
-    "Coat, pot by pot; tick the box. Then dust the wet coat, and pack.",
-    "Wrap in foil, mark the tag on the outside, and set the saggar at its place.",
+    "Coat, pot by pot; tick the box. Dust the damp coat, and let it dry before anything touches foil.",
+    "Pack, wrap in foil, mark the tag on the outside, and set the saggar at its place.",
     "Check gas joints with soapy water, clear the surroundings, change to heat-proof gloves, and light.",
     "Stay with the fire, upwind. Write the time and temperature at each step.",
     "At the peak shut the gas at the cylinder first, then at the burner.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from sagglab.columns.treated import views_after
 from sagglab.model.effects import Effects
 from sagglab.model.odds import Odds
 from sagglab.model.wording import count
@@ -28,22 +29,28 @@ def how_measured(
 
 
 def _colour(measures: pd.DataFrame) -> str:
-    shown = measures[measures["L*"].notna()]
+    # Of pots as they came out, which alone are answered from.
+    shown = views_after(measures[measures["L*"].notna()])
     if shown.empty:
         return "Colour: no pot has been measured."
     off = shown["left-out mean ΔE00"].median()
     error = f" (left-out patches ΔE00 {off:.1f} off)" if np.isfinite(off) else ""
     photographs, pots = count(len(shown), "photograph"), count(shown["pot"].nunique(), "pot")
-    return f"Colour: {photographs} of {pots}, with a target each{error}; CIELAB, D50, 2°."
+    return f"Colour: {photographs} of {pots} with a target{error}; CIELAB, D50, 2°."
 
 
 def _heat(firings: pd.DataFrame) -> str:
     known = firings[firings["peak_C"].notna()]
     if known.empty:
         return "Heat: no record of a firing could be read."
-    reach = ((known["peak_C high"] - known["peak_C low"]) / 2).max()
+    reach = (known["peak_C high"] - known["peak_C low"]) / 2
+    records, open_ended = count(len(known), "pyrometer record"), int((~np.isfinite(reach)).sum())
+    if open_ended:
+        # A record that begins or ends at its hottest has no most.
+        return f"Heat: {records}; of {open_ended} it is not known how much hotter the peak was."
+    reach = reach.max()
     return (
-        f"Heat: {count(len(known), 'pyrometer record')}; peaks known to within {max(reach, 1):.0f} °C "
+        f"Heat: {records}; peaks known to within {max(reach, 1):.0f} °C "
         f"({max(1.8 * reach, 1):.0f} °F) by sensor and gaps."
     )
 
@@ -52,5 +59,5 @@ def _reckoned(effects: Effects | Odds | None) -> str:
     if effects is None:
         return "Reckoning: none, since these pots cannot tell."
     asked = len(effects.factors)
-    together = f"; {asked} choices together" if asked > 1 else ""
-    return f"Reckoning: recipes against the scatter of pots, firings of firings{together}."
+    together = f"{asked} choices together, " if asked > 1 else ""
+    return f"Reckoning: {together}pots within firings; of twenty 95 % intervals nineteen hold the truth."

@@ -12,8 +12,8 @@ from sagglab.units import both_scales, convert, parse_heading, working_unit
 
 #: A reader tries no more recipes than this from a sheet of paper.
 _MOST = 8
-#: What a plan holds for the foil alone.
-_SIZES = ("height", "diameter")
+#: What a plan holds for the foil and for the bench sheet's climb.
+_FOR_THE_BENCH = ("height", "diameter", "schedule")
 
 
 def try_next(plan: Plan, told: Sequence[str]) -> TryNext:
@@ -42,7 +42,7 @@ def try_next(plan: Plan, told: Sequence[str]) -> TryNext:
     same = [
         f"{parse_heading(heading).name} {_level(heading, value)}"
         for heading, value in plan.same.items()
-        if parse_heading(heading).name not in _SIZES
+        if parse_heading(heading).name not in _FOR_THE_BENCH
     ]
     alike = (f"The same on every pot: {', '.join(same)}.",) if same else ()
     pots, firings = count(len(plan.runs), "pot"), count(plan.firings, "firing")

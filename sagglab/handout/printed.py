@@ -20,6 +20,7 @@ MOST_PAGES = 4
 LAYOUT = "handout.typ"
 #: Letters of a recipe's pots, and of what is to be known of it.
 _NAMES, _NOTE = 120, 300
+_REST = "There is no room for the rest of this note; it stands in the page for phones."
 
 
 @dataclass(frozen=True)
@@ -70,8 +71,8 @@ class Room:
 
 #: From roomy to close. Type stays readable at arm's length: text at least 11 points, tables and cautions 10.
 ROOMY = Density(12, 11, 11, 5, 3.6, 62, 118, 78, True)
-CLOSE = Density(11, 10, 10, 1.5, 2.6, 36, 74, 48, False)
-CLOSEST = Density(11, 10, 10, 0.8, 2.4, 26, 54, 0, False)
+CLOSE = Density(11, 10, 10, 1.5, 2.6, 36, 84, 54, False)
+CLOSEST = Density(11, 10, 10, 0.8, 2.4, 30, 84, 0, False)
 ALL = Room(8, 12, 4000, 90)
 
 #: The first that fits is taken: first all of it, set closer; then less of it.
@@ -171,7 +172,8 @@ def page_content(
         told["next"]["headings"], *told["next"]["rows"] = _cut_cells(
             [told["next"]["headings"], *told["next"]["rows"]], room.name
         )
-    told["note"] = cut_off(told["note"], room.note)
+    if len(told["note"]) > room.note:
+        told["note"] = f"{cut_off(told['note'], room.note)}\n\n{_REST}"
     return {**_breakable(told), "density": asdict(density)}, pictures
 
 

@@ -131,7 +131,7 @@ def _card(had: pd.DataFrame, headings: list[str], usual: list[str]) -> RecipeCar
 def _on_area(on_surface: dict[str, float], areas: pd.Series) -> str:
     """Say what to know of the amounts for 100 cm²."""
     if areas.empty:
-        return "For 100 cm² the pot's area is needed: fill in height [cm], and measure a photograph."
+        return "Amounts for 100 cm² need the pot's area, from a photograph with the target."
     if areas.max() - areas.min() <= _SAME_AREA * areas.mean():
         return ""
     told = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -57,7 +58,7 @@ def shown(handout: Handout) -> dict[str, object]:
             "drawing": _drawing(handout.firing.drawing),
         },
         "next": _next(handout.next),
-        "note": said(handout.note),
+        "note": "\n\n".join(filter(None, map(said, re.split(r"\n\s*\n", handout.note)))),
         "cautions": [_headed(said(caution)) for caution in handout.cautions],
         "measured": [said(line) for line in handout.measured],
         "made": f"Made on {handout.dated.isoformat()}",

@@ -15,6 +15,25 @@ _UNPRINTABLE = re.compile(
 LONGEST_WORD = 14
 
 
+#: What the coordinates of a colour mean, for a student who meets them first.
+_COORDINATES = (
+    "L* is lightness, from 0, black, to 100, white; a* goes from green, below 0, to red, "
+    "and b* from blue to yellow."
+)
+_DARK = "The dark share is that of the surface with L* below 30."
+
+
+def outcome_explained(outcome: str) -> str:
+    """Say what the numbers of an outcome mean, and those of the colours beside it.
+
+    Examples
+    --------
+    >>> outcome_explained("dark share").endswith("L* below 30.")
+    True
+    """
+    return f"{_COORDINATES} {_DARK}" if outcome == "dark share" else _COORDINATES
+
+
 def spoons_in_words(spoons: float) -> str:
     """Write level spoons with their quarters.
 

@@ -156,7 +156,7 @@ def _spare(
         short = columns + 1 - rows
         raise ModelError(
             where,
-            f"{count(rows, residual)} cannot carry {columns - 1} effects and the mean",
+            f"{count(rows, residual)} cannot carry {count(columns - 1, 'effect')} and the mean",
             f"add at least {count(short, f'more {residual}')}, leave out factors, or use screen_effects",
         )
     names = [name for term in terms for name in term.columns]

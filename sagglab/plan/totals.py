@@ -96,13 +96,19 @@ def tidy_shelf(shelf: pd.DataFrame | None) -> pd.DataFrame:
     return tidy
 
 
+#: Of the pot itself.
+_SIZES = ("height", "diameter")
+
+
 def measured_out(pots: pd.DataFrame) -> list[str]:
     """Name the columns of materials that are weighed, measured out or counted."""
     found = []
     for heading in pots.columns:
         name, unit = parse_heading(heading)
+        # Beads and raffia are in no list; what has a length and is no size of the pot is laid out, too.
+        given = unit in ("g", "mL", "coats", "cm", "count") and name not in _SIZES
         known = find_material(name) is not None and unit is not None
-        if (known or unit in ("g", "mL", "coats")) and pd.api.types.is_numeric_dtype(pots[heading]):
+        if (known or given) and pd.api.types.is_numeric_dtype(pots[heading]):
             found.append(heading)
     return found
 

@@ -14,8 +14,8 @@ import pandas as pd
 from sagglab import charts
 from sagglab.book import Book
 from sagglab.cautions import cautions
-from sagglab.errors import PlanError
-from sagglab.handout.class_pack import ClassPack, class_pack
+from sagglab.errors import PlanError, Problems
+from sagglab.handout.class_pack import ClassPack, class_pack, names_of
 from sagglab.handout.firing_shown import firing_to_follow
 from sagglab.handout.handout import Handout, TryNext
 from sagglab.handout.how_measured import how_measured
@@ -23,16 +23,39 @@ from sagglab.handout.next_shown import try_next
 from sagglab.handout.paper import check_paper
 from sagglab.handout.pots_shown import pots_shown
 from sagglab.handout.recipe_cards import recipe_cards
+from sagglab.handout.wording import outcome_explained
 from sagglab.measures import gather_results, measure_firings, measure_photos
 from sagglab.plan.sheet import PAPERS
 from sagglab.setups.correction import Correction
 from sagglab.study.asking import LOSSES, RATING
+from sagglab.study.measured import MeasuredBook
 from sagglab.study.one_question import Answered, answer_question, drawing_of
 from sagglab.study.planned import PlannedBatch, plan_from_file
 from sagglab.study.usual_plan import usual_plan
+from sagglab.units import parse_heading
 
 #: A plan of ours has so many pots, where nobody says how many.
 USUAL_POTS = 12
+
+
+@dataclass(frozen=True)
+class HandedOut:
+    """What was handed out.
+
+    Attributes
+    ----------
+    handout : Handout
+    pack : ClassPack or None
+    files : tuple of Path
+        What was written.
+    problems : Problems
+        What is wrong with the book, its records and its photographs.
+    """
+
+    handout: Handout
+    pack: ClassPack | None
+    files: tuple[Path, ...]
+    problems: Problems
 
 
 @dataclass(frozen=True)
@@ -41,8 +64,14 @@ class _Asked:
 
     book: Book
     measures: pd.DataFrame
+    firings: pd.DataFrame
     results: pd.DataFrame
     answered: Answered
+
+    @property
+    def problems(self) -> Problems:
+        """All that went wrong, each told once."""
+        return MeasuredBook(self.book, self.measures, self.firings, self.results).problems
 
     def planned(self, plan_file: Path | None, pots: int) -> PlannedBatch:
         """Plan as the file wants it, or as is usual."""
@@ -64,7 +93,7 @@ def _ask(
     for correction in corrections:
         measures = correction.apply(measures)
     results = gather_results(book, measures)
-    return _Asked(book, measures, results, answer_question(results, question, outcome))
+    return _Asked(book, measures, measure_firings(book), results, answer_question(results, question, outcome))
 
 
 def make_handout(
@@ -127,16 +156,17 @@ def make_handout(
 def _handout(
     asked: _Asked, paper: str, ask: str, heading: str, note: str, plan: Path | None, dated: dt.date | None
 ) -> Handout:
-    book, results, answered = asked.book, asked.results, asked.answered
-    firings = measure_firings(book)
+    book, firings, results, answered = asked.book, asked.firings, asked.results, asked.answered
     charts.draw_to_files()
-    pots, pots_said = pots_shown(book, asked.measures, results, answered.heading, answered.outcome)
-    tags = [pot.pot for pot in pots]
+    # What became of a pot has no order to stand in: those that cracked or not are shown from dark to light.
+    outcome = "L*" if answered.outcome == LOSSES else answered.outcome
+    pots, pots_said = pots_shown(book, asked.measures, results, answered.heading, outcome)
+    tags = [pot.pot for pot in pots] or results["pot"].astype(str).tolist()
     return Handout(
         question=ask or answered.question,
         answer=answered.answer,
         pots=pots,
-        pots_said=pots_said,
+        pots_said=_about_pots(pots_said, answered, len(pots)),
         drawing=drawing_of(answered, results),
         cards=recipe_cards(results, tags),
         firing=firing_to_follow(book, results, tags),
@@ -192,8 +222,8 @@ def make_class_pack(
 def _class_pack(
     asked: _Asked, participants: int | Sequence[str], paper: str, heading: str, plan: Path | None
 ) -> ClassPack:
-    number = participants if isinstance(participants, int) else len(participants)
-    return class_pack(asked.planned(plan, max(number, 1)).sheet, participants, paper, heading)
+    names = names_of(participants)
+    return class_pack(asked.planned(plan, len(names)).sheet, names, paper, heading)
 
 
 def hand_out(
@@ -211,7 +241,7 @@ def hand_out(
     jobs: int = -1,
     afresh: bool = False,
     corrections: Sequence[Correction] = (),
-) -> tuple[Handout, ClassPack | None, tuple[Path, ...]]:
+) -> HandedOut:
     """Write the handout, and the class pack where there are participants, into a folder.
 
     Parameters
@@ -225,26 +255,43 @@ def hand_out(
 
     Returns
     -------
-    handout : Handout
-    pack : ClassPack or None
-    files : tuple of Path
+    HandedOut
+
+    Raises
+    ------
+    UnknownNameError, BookError, PlanError
+        As `make_class_pack`. The handout is written, too, where a class pack cannot be made.
+    OSError
+        The folder cannot be written into.
     """
     check_paper(paper)
+    if participants:
+        names_of(participants)
+    into.mkdir(parents=True, exist_ok=True)  # where it cannot be made, that is told before all is measured
     asked = _ask(book, question, outcome, jobs, afresh, corrections)
     handout = _handout(asked, paper, ask, heading, note, plan, None)
+    files = handout.save(into)
     if not participants:
-        return handout, None, handout.save(into)
+        return HandedOut(handout, None, files, asked.problems)
     pack = _class_pack(asked, participants, paper, heading, plan)
-    return handout, pack, (*handout.save(into), *pack.save(into))
+    return HandedOut(handout, pack, (*files, *pack.save(into)), asked.problems)
+
+
+def _about_pots(said: str, answered: Answered, shown: int) -> str:
+    """Say how the pots of the row were chosen, what else they differ in, and what the numbers mean."""
+    name = "" if answered.heading is None else parse_heading(answered.heading).name
+    more = f"They differ in more than {name}: the answer allows for that, the row does not."
+    told = [said, more if name and shown > 1 else "", outcome_explained(answered.outcome)]
+    return " ".join(filter(None, told))
 
 
 def _next(asked: _Asked, plan: Path | None) -> TryNext | None:
     try:
         planned = asked.planned(plan, USUAL_POTS)
-    except PlanError as error:
+    except PlanError:
         if plan is not None:
             raise
-        return TryNext((f"No batch can be planned from this book: {error.cause}. {error.remedy}.",), (), ())
+        return TryNext(("Nothing to compare yet: fire some pots with one thing and some without.",), (), ())
     # What a plan can tell is reckoned for means: of ratings and losses it says nothing.
     told = () if asked.answered.outcome in (RATING, LOSSES) else planned.precision.sentences
     # What would help a plan is for whoever plans, and stands in `sagglab plan`.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -18,7 +18,7 @@ from sagglab.model.odds import Odds
 from sagglab.model.rows import find_column
 from sagglab.model.sentences import LIMIT
 from sagglab.model.terms import SCALES, Factor, unit_of
-from sagglab.model.wording import label, words_for
+from sagglab.model.wording import count, label, words_for
 from sagglab.study.asking import LOSSES, RATING, askable, judge
 from sagglab.study.whole import FEWEST_STEPS
 from sagglab.units import parse_heading
@@ -87,14 +87,14 @@ def answer_question(results: pd.DataFrame, question: str | None = None, outcome:
             return _unanswered(results, None, outcome, not_judged)
         effects = judge(results, outcome, factors)
     except ModelError as error:
-        return _unanswered(results, heading, outcome, [error.cause])
+        return _unanswered(results, heading, outcome, [f"{error.where}: {error.cause}"])
     heading = heading or _clearest(effects)
     others = [factor for factor in factors if factor != heading]
     return Answered(
         outcome,
         heading,
         in_words(results, heading, outcome),
-        effects.sentence(heading),
+        _counted(results, outcome) + effects.sentence(heading),
         effects,
         _doses(effects, results, heading, others),
     )
@@ -105,6 +105,14 @@ def _unanswered(results: pd.DataFrame, heading: str | None, outcome: str, reason
         reasons = ["no pot has been measured yet"]
     why = "; ".join(reasons) or "too few pots have been fired"
     return Answered(outcome, heading, in_words(results, heading, outcome), f"These pots cannot tell: {why}.")
+
+
+def _counted(results: pd.DataFrame, outcome: str) -> str:
+    """Count the pots that were lost: odds of few of them say little by themselves."""
+    if outcome != LOSSES:
+        return ""
+    states = results.loc[results[LOSSES] != "", LOSSES]
+    return f"{(states != 'whole').sum()} of {count(len(states), 'pot')} cracked or got lost. "
 
 
 def _clearest(effects: Effects | Odds) -> str:
@@ -133,21 +141,32 @@ def in_words(results: pd.DataFrame, heading: str | None, outcome: str) -> str:
     --------
     >>> table = pd.DataFrame({"sugar [g]": [0.0, 4], "clay": ["buff", "white"], "L*": [50.0, 40]})
     >>> in_words(table, "sugar [g]", "L*")
-    'How much darker or lighter do pots come out with sugar?'
+    'Do pots with sugar come out darker or lighter, and by how much?'
     >>> in_words(table, "clay", "L*")
-    'How much darker or lighter do pots come out of another clay?'
+    'Do pots of one clay come out darker or lighter than those of another, and by how much?'
     """
-    words = words_for(outcome)
-    came_out = f"How much {words.less} or {words.more}{words.tail} do pots come out"
-    if outcome in (RATING, LOSSES):
-        came_out = "Are pots rated higher or lower" if outcome == RATING else "Are more or fewer pots lost"
+    came_out = _came_out(outcome)
     if heading is None:
-        return f"{came_out}, and what does the recipe do to it?"
+        return f"Do pots {came_out} by what they were given, and by how much?"
     unit = unit_of(heading)
     name = label(Factor(heading, parse_heading(heading).name, unit))
     if not pd.api.types.is_numeric_dtype(results[heading].dtype):
-        return f"{came_out} of another {name}?" if name == "clay" else f"{came_out} with another {name}?"
-    return f"{came_out} with {'a higher ' * (unit in SCALES)}{name}?"
+        of = "of" if name == "clay" else "with"
+        return f"Do pots {of} one {name} {came_out} than those {of} another, and by how much?"
+    if unit in ("", *SCALES):
+        return f"Do pots {came_out} with a higher {name}, and by how much?"
+    return f"Do pots with {name} {came_out}, and by how much?"
+
+
+def _came_out(outcome: str) -> str:
+    if outcome == LOSSES:
+        return "crack or get lost more often"
+    if outcome == RATING:
+        return "get higher or lower ratings"
+    words = words_for(outcome)
+    if words.tail and words.unit == "percentage points":
+        return f"come out with a {words.less} or {words.more} {parse_heading(outcome).name}"
+    return f"come out {words.less} or {words.more}{words.tail}"
 
 
 def _doses(
@@ -172,7 +191,11 @@ def drawing_of(answered: Answered, results: pd.DataFrame) -> Drawing | None:
         The same that was asked.
     """
     if answered.doses is not None:
-        return _drawn(charts.dose_chart(answered.doses))
+        curve = answered.doses.curve
+        # A student needs the shape that the answer goes by; the others stand in the study.
+        return _drawn(
+            charts.dose_chart(replace(answered.doses, curve=curve[curve["shape"] == answered.doses.best]))
+        )
     if answered.heading is None or not results["L*"].notna().any():
         return None
     few = results[answered.heading].nunique() <= _STRIPS

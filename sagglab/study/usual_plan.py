@@ -12,19 +12,24 @@ from sagglab.book import Book
 from sagglab.colour import AXES
 from sagglab.columns import BOOK_TABLES
 from sagglab.errors import PlanError
+from sagglab.firing.heat import ALUMINIUM_FREEZES_C
+from sagglab.handout.recipe_cards import recipe_headings
 from sagglab.materials import find_material
 from sagglab.model.effects import Effects
 from sagglab.model.odds import Odds
 from sagglab.plan.batch import plan_batch
 from sagglab.plan.factors import Factor
+from sagglab.plan.limits import Limits
 from sagglab.study.one_question import Answered, showed
 from sagglab.study.planned import PlannedBatch, told_of
 from sagglab.units import parse_heading
 
 #: Pots in a firing, where the book has none; and the least and the most that a plan of ours puts in one.
 _USUAL_LOAD, _LEAST_LOAD, _MOST_LOAD = 6, 2, 12
-#: Fewer pots than this tell nothing of two choices in two firings.
-FEWEST_POTS = 8
+#: A plan of ours has at least so many pots: two choices and a mean leave three to judge them by.
+FEWEST_POTS = 6
+#: What is asked, and one thing more.
+_FACTORS = 2
 #: So many firings tell of what is set per firing.
 _FIRINGS_OF_HEAT = 4
 #: A change of colour that is plain to see, in L*, a* or b*.
@@ -33,6 +38,13 @@ _PLAIN = 4.0
 _STEP_C = 5.0
 _PEAK = "peak_C"
 _SIZES = ("height [cm]", "diameter [cm]")
+#: Where each measured climb ends, in °C, and its column; the last ends at the peak.
+_CLIMBS = {
+    100: "climb_start_to_100_C_per_h",
+    573: "climb_100_to_573_C_per_h",
+    660: "climb_573_to_660_C_per_h",
+    np.inf: "climb_660_to_peak_C_per_h",
+}
 
 
 def usual_plan(book: Book, results: pd.DataFrame, answered: Answered, pots: int) -> PlannedBatch:
@@ -62,17 +74,18 @@ def usual_plan(book: Book, results: pd.DataFrame, answered: Answered, pots: int)
     planned = max(pots, FEWEST_POTS)
     load = int(book.pots.groupby("firing").size().max()) if len(book.pots) else _USUAL_LOAD
     load = int(np.clip(load, _LEAST_LOAD, _MOST_LOAD))
-    firings = max(_FIRINGS_OF_HEAT if per_firing else 2, -(-planned // load))
+    firings = max(_FIRINGS_OF_HEAT if per_firing else 1, -(-planned // load))
     sizes = [len(part) for part in np.array_split(np.arange(planned), firings)]
     plan = plan_batch(
         factors, firings=firings, pots_per_firing=sizes, model="main", seed=1,
-        same=_same(book, results, factors),
+        same=_same(book, results, factors), limits=_places(book, max(sizes)),
     )  # fmt: skip
     plan = plan.continuing(book.pots["pot"], book.firings["firing"])
     told = told_of(book, plan, _expected(answered))
     if pots == planned:
         return told
-    first = replace(plan, runs=plan.runs.iloc[:pots], coded=plan.coded.iloc[:pots])
+    few = f"these are the first {pots} pots of a plan of {planned}: they tell little without the others"
+    first = replace(plan, runs=plan.runs.iloc[:pots], coded=plan.coded.iloc[:pots], notes=(*plan.notes, few))
     return replace(told, plan=first, sheet=first.bench_sheet(shelf=book.shelf))
 
 
@@ -97,10 +110,12 @@ def _factors(results: pd.DataFrame, answered: Answered) -> list[Factor]:
         # What is dusted on is more easily given to one pot and not to its neighbour than what is packed.
         still_open.sort(key=lambda heading: _use(heading) != "dusting")
         wanted += still_open
-    factors = [_factor(results, heading) for heading in wanted]
-    asked = factors[: len(wanted[:1])]
-    more = [factor for factor in factors[1:] if factor is not None and factor.per == "pot"]
-    return [factor for factor in asked if factor is not None] + more[:1]
+    else:  # nothing was judged: whatever the recipes differ in
+        others = [heading for heading in recipe_headings(results) if heading != answered.heading]
+        wanted += sorted(others, key=lambda heading: _use(heading) != "dusting")
+    asked, *more = [_factor(results, heading) for heading in wanted] or [None]
+    settable = [asked, *(factor for factor in more if factor is not None and factor.per == "pot")]
+    return [factor for factor in settable if factor is not None][:_FACTORS]
 
 
 def _use(heading: str) -> str:
@@ -123,6 +138,12 @@ def _factor(results: pd.DataFrame, heading: str) -> Factor | None:
     if unit is None:
         return None  # a measure of the firing, or a number that nobody weighs
     return Factor(name, [float(tried.min()), float(tried.max())], unit)
+
+
+def _places(book: Book, load: int) -> Limits:
+    """Name the places in the kiln as the book does, the most used first, where it names enough of them."""
+    used = book.pots.loc[book.pots["place"] != "", "place"].value_counts().index
+    return Limits(places=list(used[:load])) if len(used) >= load else Limits()
 
 
 def _same(book: Book, results: pd.DataFrame, factors: Sequence[Factor]) -> dict[str, object]:
@@ -152,4 +173,11 @@ def _same(book: Book, results: pd.DataFrame, factors: Sequence[Factor]) -> dict[
         same["peak [degC]"] = float(peaks.median())
     if minutes.notna().any():
         same["time to peak [min]"] = float(round(minutes.median()))
+    rates = [results[name].median() for name in _CLIMBS.values()]
+    if "peak [degC]" in same and same["peak [degC]"] > ALUMINIUM_FREEZES_C and np.isfinite(rates).all():
+        # As the studio's firings climb, in place of an even climb that no kiln of this size keeps.
+        tops = [*list(_CLIMBS)[:-1], same["peak [degC]"]]
+        same["schedule"] = "; ".join(
+            f"{round(rate, -1):.0f} degC/h to {top:g} degC" for rate, top in zip(rates, tops, strict=True)
+        )
     return same

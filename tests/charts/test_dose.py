@@ -16,6 +16,7 @@ from sagglab.colour import lab_to_srgb
 from sagglab.errors import ModelError
 from sagglab.model.dose import compare_doses
 from sagglab.model.shapes import EACH, SHAPES
+from sagglab.units import both_scales
 
 AMOUNTS = (0.0, 1, 2, 4, 6, 8)
 
@@ -100,7 +101,11 @@ def test_an_amount_of_whole_firings_keeps_their_levels(pots, assert_readable):
     doses = compare_doses(pots, "peak_C", factors=["sugar"])
     ax = dose_chart(doses)
     assert "with the level of all firings and the other factors taken out" in ax.get_xlabel()
-    assert ax.get_ylabel().startswith(f"difference in L* from {doses.reference:.4g} °C")
+    assert ax.get_ylabel().startswith(f"difference in L* from {both_scales(doses.reference)}")
+    assert ax.get_xlabel().startswith("peak, °C, and below it °F\n")
+    for tick, words in zip(ax.get_xticks(), ax.get_xticklabels(), strict=True):
+        assert words.get_text() == f"{tick:.4g}\n{tick * 1.8 + 32:.0f}"
+    assert f"{both_scales(doses.reference)} to {both_scales(doses.amount.high)}" in alt_text(ax)
     assert all(doses.reference <= tick <= doses.amount.high for tick in ax.get_xticks())
     assert_readable(ax)
 

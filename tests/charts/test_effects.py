@@ -17,6 +17,7 @@ from sagglab.errors import ModelError
 from sagglab.model.colours import fit_colour
 from sagglab.model.dose import compare_doses
 from sagglab.model.effects import fit_effects
+from sagglab.units import both_scales
 
 LONG = (
     "copper sulphate pentahydrate dusted twice",
@@ -120,7 +121,7 @@ def test_swatches_are_the_mean_colour_at_both_ends(pots, outcome):
     said = [text.get_text() for text in ax.texts]
     assert {"without", "with", "groggy buff", "smooth white"} <= set(said)
     low, high = pots["peak_C"].min(), pots["peak_C"].max()
-    assert {f"{low:.4g} °C", f"{high:.4g} °C"} <= set(said)
+    assert {both_scales(low), both_scales(high)} <= set(said)
     assert f"to the other in {outcome} alone" in ax.get_xlabel()
 
 
@@ -159,7 +160,7 @@ def test_its_words_tell_each_effect_with_its_interval(effects, pots):
     row = effects.table.set_index("term").loc["with sugar"]
     near, far = sorted([-row["low"], -row["high"]])
     assert f"with sugar: {-row['estimate']:.1f} L* darker, interval {near:.1f} to {far:.1f}, sure;" in words
-    assert "peak, each 10 °C higher: the data cannot tell, anywhere from" in words
+    assert "peak, each 10 °C (18 °F) higher: the data cannot tell, anywhere from" in words
     assert words.endswith("L* of 36 pots in 6 firings.")
     # A share in percentage points, as it is drawn.
     shares = pots.assign(**{"dark share": np.clip(0.5 - (pots["L*"] - 40) / 100, 0.05, 0.95)})

@@ -8,8 +8,11 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 
+from sagglab.charts import firing_curve, firing_curves, power_chart, schedule_chart
 from sagglab.charts.look import INK, LINES, QUIET, WARN
 from sagglab.colour import delta_e_2000, linear_to_xyz, srgb_to_linear, xyz_to_lab
+from sagglab.firing.schedule import Schedule, Segment
+from sagglab.plan.power import firings_needed
 
 #: What a reader sees: all colours; without long-, middle- or short-wave cones; and a print in grey.
 SEEN = ("colour", "Protanomaly", "Deuteranomaly", "Tritanomaly", "grey")
@@ -63,6 +66,39 @@ def test_lines_are_seen_and_words_are_read_on_white_paper():
 def test_what_warns_parts_from_ink(how):
     lab = seen([INK, WARN], how)
     assert delta_e_2000(*lab) >= 10
+
+
+PLAN = Schedule((Segment(1500, 600), Segment(900, 750, 5)))
+
+
+def drawn(ax):
+    """List the colours of a chart's lines of data, each once, in the order of drawing."""
+    lines = [line for line in ax.lines if len(line.get_xdata()) > 2 or line.get_xdata()[0] == 0]
+    # What marks a level that matters, and what stands off a record, are no series of their own.
+    return list(dict.fromkeys(line.get_color() for line in lines if line.get_color() not in (QUIET, WARN)))
+
+
+@pytest.mark.parametrize("how", SEEN)
+def test_what_stands_beside_a_firing_s_curve_parts_from_it_as_drawn(records, how):
+    """The curve from its target and from its schedule, which are drawn with dashes or named, too."""
+    alone = drawn(firing_curve(records["f1"], target_C=750))
+    both = drawn(firing_curve(records["f1"], target_C=750, schedule=PLAN))
+    beside = drawn(schedule_chart(PLAN, records["f1"]))
+    assert [len(colours) for colours in (alone, both, beside)] == [2, 3, 2]
+    for colours in (alone, both, beside):
+        curve = LINES[0][0]
+        for other in set(colours) - {curve}:
+            assert delta_e_2000(*seen([curve, other], how)) >= 10, other
+
+
+@pytest.mark.parametrize("how", SEEN)
+def test_neighbouring_series_part_as_drawn(records, how):
+    many = dict(zip("abcdefghijkl", [records["f1"], records["f5"]] * 6, strict=True))
+    for ax, series in ((firing_curves(many), 8), (power_chart(firings_needed(pots=[6])), 2)):
+        colours = [line.get_color() for line in ax.lines if line.get_color() in dict(LINES)]
+        colours = list(dict.fromkeys(colours))
+        assert len(colours) == series
+        assert min(delta_e_2000(*seen(pair, how)) for pair in pairwise(colours)) >= 10
 
 
 def test_the_simulation_takes_red_and_green_together():

@@ -57,6 +57,27 @@ def test_its_words_tell_each_rows_mean_colour(pots):
         assert f"{amount:g} g: {len(group)} pots, mean {mean}" in words
 
 
+@pytest.mark.parametrize(
+    ("column", "level", "words"),
+    [
+        ("target peak [degC]", 1050.0, "1050 °C (1922 °F)"),
+        ("peak_C", 741.2, "741 °C (1366 °F)"),
+        ("sugar [g]", 4, "4 g"),
+        ("slip [coats]", 1.0, "1 coat"),
+        ("rating", 3.0, "3"),
+        ("dark share", 0.52, "52 %"),
+        ("waxed", True, "True"),
+        ("clay", "buff", "buff"),
+    ],
+)
+def test_each_row_is_named_by_its_level_with_its_unit(column, level, words):
+    pots = pd.DataFrame({"pot": ["p1"], column: [level], "L*": [40.0], "a*": [-9.0], "b*": [9.0]})
+    ax = pot_swatches(pots, column)
+    assert [label.get_text().replace("\n", " ") for label in ax.get_yticklabels()] == [words]
+    assert f"{words}: 1 pot, mean L* 40, a* −9, b* 9." in alt_text(ax)
+    assert "_" not in ax.get_title(loc="left") and "[" not in ax.get_title(loc="left")
+
+
 def test_swatches_by_an_unknown_column(pots):
     with pytest.raises(UnknownNameError, match="glitter"):
         pot_swatches(pots, "glitter")

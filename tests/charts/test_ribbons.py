@@ -55,7 +55,7 @@ def test_ribbons_are_sorted_by_an_outcome_which_stands_beside_them():
     ax = palette_ribbons(results, "peak_C")
     words = [text.get_text() for text in ax.texts]
     assert words[::2] == ["p1", "p2", "p3", "p4", "p5"]
-    assert words[1::2] == ["730 °C", "731 °C", "732 °C", "733 °C", "734 °C"]
+    assert words[1::2] == [f"{heat} °C ({heat * 1.8 + 32:.0f} °F)" for heat in range(730, 735)]
     assert "at the right: peak, from lower on top to higher" in ax.get_xlabel()
     assert ax.get_title(loc="left") == "The palettes of 5 pots, sorted by peak"
     assert [label.get_text() for label in ax.get_xticklabels()] == ["0", "50", "100 %"]

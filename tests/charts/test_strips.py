@@ -35,9 +35,9 @@ def test_each_pot_is_a_dot_at_its_value_in_its_strip_and_colour(pots):
     ax = outcome_strips(pots, "sugar")
     spots, colours = dots(ax)
     assert len(spots) == 36
-    # The truth has the most sugar as the darkest.
-    assert strips(ax) == ["sugar 4 g", "sugar 2 g", "no sugar"]
-    for place, amount in enumerate((4, 2, 0)):
+    # One amount stands in its own order, though the truth has the most sugar as the darkest.
+    assert strips(ax) == ["no sugar", "sugar 2 g", "sugar 4 g"]
+    for place, amount in enumerate((0, 2, 4)):
         here = np.abs(spots[:, 1] - place) <= 0.4
         of_recipe = pots[pots["sugar [g]"] == amount].sort_values("L*")
         order = np.argsort(spots[here, 0])

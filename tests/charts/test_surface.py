@@ -33,6 +33,7 @@ def test_colours_stand_in_their_place(columns, reach, tick):
     assert (pixels[95, 12:18, 3] == 0).all() and (pixels[0, :, 3] == 1).all()
     assert tick in [label.get_text() for label in ax.get_xticklabels()]
     assert ax.get_ylabel() == "height [cm]"
+    assert ax.get_title(loc="left") == "The surface unrolled"
     plt.close(ax.figure)
 
 
@@ -45,6 +46,8 @@ def test_its_words_tell_the_mean_colour_of_the_whole_and_of_each_third():
     dark = laid_out(150)
     dark.lab[:60] = (10, 0, 0)
     assert "top third: L* 12," in alt_text(surface_chart(dark))
+    dark.lab[:60] = (10, -7, 0)
+    assert "a* −" in alt_text(surface_chart(dark)) and "-" not in alt_text(surface_chart(dark))
     dark.lab[:] = np.nan
     assert alt_text(surface_chart(dark)).endswith("Nothing was measured.")
     plt.close("all")

@@ -156,7 +156,8 @@ def test_the_order_of_work_is_a_safe_one():
         "gloves and goggles",
         "Weigh all dry",
         "Coat,",
-        "Wrap in foil",
+        "let it dry before anything touches foil",
+        "wrap in foil",
         "soapy water",
         "light.",
     )

@@ -102,7 +102,7 @@ def test_pots_of_unlike_size_have_a_range():
 def test_where_no_area_is_known_it_says_how_to_get_it():
     (card,) = recipe_cards(made(**{AREA: np.nan}), ["p1"])
     assert card.rows[1] == ("sugar", "4 g", "")
-    assert card.note == "For 100 cm² the pot's area is needed: fill in height [cm], and measure a photograph."
+    assert card.note == "Amounts for 100 cm² need the pot's area, from a photograph with the target."
     # What is packed around a pot needs none.
     assert recipe_cards(made(**{AREA: np.nan, "sugar [g]": 0.0}), ["p1"])[0].note == ""
 
