@@ -79,7 +79,7 @@ def _mark_amounts(ax: Axes, doses: Doses) -> None:
 def _name_curves(ax: Axes, curves: Mapping[str, pd.DataFrame], best: str) -> None:
     """Name each curve beside its end, the preferred one first."""
     order = sorted(curves, key=lambda shape: shape != best)
-    said = [f"{shape}, preferred" if shape == best else shape for shape in order]
+    said = [f"{shape}, preferred" if shape == best and len(order) > 1 else shape for shape in order]
     ends = [(ax.get_xlim()[1], curves[shape]["effect"].iloc[-1]) for shape in order]
     name_ends(ax, said, ends, [INK if shape == best else QUIET for shape in order])
 

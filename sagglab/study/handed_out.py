@@ -29,10 +29,9 @@ from sagglab.plan.sheet import PAPERS
 from sagglab.setups.correction import Correction
 from sagglab.study.asking import LOSSES, RATING
 from sagglab.study.measured import MeasuredBook
-from sagglab.study.one_question import Answered, answer_question, drawing_of
+from sagglab.study.one_question import Answered, answer_question, drawing_of, spoken
 from sagglab.study.planned import PlannedBatch, plan_from_file
 from sagglab.study.usual_plan import usual_plan
-from sagglab.units import parse_heading
 
 #: A plan of ours has so many pots, where nobody says how many.
 USUAL_POTS = 12
@@ -279,7 +278,7 @@ def hand_out(
 
 def _about_pots(said: str, answered: Answered, shown: int) -> str:
     """Say how the pots of the row were chosen, what else they differ in, and what the numbers mean."""
-    name = "" if answered.heading is None else parse_heading(answered.heading).name
+    name = "" if answered.heading is None else spoken(answered.heading)
     more = f"They differ in more than {name}: the answer allows for that, the row does not."
     told = [said, more if name and shown > 1 else "", outcome_explained(answered.outcome)]
     return " ".join(filter(None, told))

@@ -148,14 +148,24 @@ def in_words(results: pd.DataFrame, heading: str | None, outcome: str) -> str:
     came_out = _came_out(outcome)
     if heading is None:
         return f"Do pots {came_out} by what they were given, and by how much?"
-    unit = unit_of(heading)
-    name = label(Factor(heading, parse_heading(heading).name, unit))
+    unit, name = unit_of(heading), spoken(heading)
     if not pd.api.types.is_numeric_dtype(results[heading].dtype):
         of = "of" if name == "clay" else "with"
         return f"Do pots {of} one {name} {came_out} than those {of} another, and by how much?"
     if unit in ("", *SCALES):
         return f"Do pots {came_out} with a higher {name}, and by how much?"
     return f"Do pots with {name} {came_out}, and by how much?"
+
+
+def spoken(heading: str) -> str:
+    """Name a column as a reader would.
+
+    Examples
+    --------
+    >>> spoken("sugar [g]"), spoken("peak_C")
+    ('sugar', 'peak')
+    """
+    return label(Factor(heading, parse_heading(heading).name, unit_of(heading)))
 
 
 def _came_out(outcome: str) -> str:
