@@ -65,6 +65,17 @@ def bare(tmp_path, demo):
     return bare
 
 
+@pytest.fixture
+def small_plan(tmp_path):
+    path = tmp_path / "plan.toml"
+    path.write_text(
+        'firings = 2\npots_per_firing = 4\nmodel = "main"\nseed = 1\n'
+        '[vary.sugar]\nlevels = [0, 4]\nunit = "g"\n[vary.seaweed]\nlevels = [0, 15]\nunit = "g"\n',
+        encoding="utf-8",
+    )
+    return path
+
+
 def solid(text):
     """Take all blanks out: words are broken over lines."""
     return "".join(text.replace("\u200b", "").split())
@@ -151,10 +162,11 @@ def test_a_usual_plan_has_as_many_pots_as_are_wanted(book, results, pots):
     assert len(planned.sheet.pots) == len(planned.plan.runs) == pots
 
 
-def test_a_plan_file_is_told_of(demo, book):
-    handout = make_handout(book, "sugar", plan=demo / "next-batch.toml", dated=DAY)
-    assert handout.next.headings[:-1] == ("peak", "sugar", "copper sulphate", "seaweed", "clay")
-    assert any("more" in said for said in handout.next.said)
+def test_a_plan_file_is_told_of(book, small_plan):
+    handout = make_handout(book, "sugar", plan=small_plan, dated=DAY)
+    assert handout.next.headings == ("sugar", "seaweed", "pots")
+    assert sum(int(row[-1]) for row in handout.next.rows) == 8
+    assert handout.next.said[0].startswith("8 pots in 2 firings, to tell what sugar and seaweed do.")
 
 
 @pytest.mark.parametrize(
@@ -258,9 +270,10 @@ def test_a_class_has_a_pot_for_each_and_its_totals(book):
     assert np.isfinite(sugar).all()
 
 
-def test_a_class_larger_than_its_plan_is_refused(demo, book):
-    with pytest.raises(PlanError):
-        make_class_pack(book, 50, plan=demo / "next-batch.toml")
+def test_a_class_larger_than_its_plan_is_refused(book, small_plan):
+    assert len(make_class_pack(book, 3, plan=small_plan).table) == 8
+    with pytest.raises(PlanError, match="9 cannot share 8 pots"):
+        make_class_pack(book, 9, plan=small_plan)
 
 
 def test_the_shell_writes_handout_and_class_pack(demo, tmp_path, capsys):
