@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -19,14 +20,32 @@ _NAMED = 6
 _HOPE = 0.3
 
 
-def plain_sentences(
+class Foretold(NamedTuple):
+    """One thing that a plan can or cannot tell.
+
+    Attributes
+    ----------
+    told : str
+        A sentence.
+    helps : str
+        What would help, without its full stop; empty where nothing needs to.
+    """
+
+    told: str
+    helps: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.told} What helps: {self.helps}." if self.helps else self.told
+
+
+def foretell(
     table: pd.DataFrame,
     at_most: pd.Series,
     difference: float,
     unit: str,
     firings: int,
     within_days: Collection[str] = (),
-) -> tuple[str, ...]:
+) -> tuple[Foretold, ...]:
     """Say what each kind of term can tell: pot against pot, firing against firing, and of two together.
 
     Where nothing has a fair chance to be told, that comes first.
@@ -57,7 +76,8 @@ def plain_sentences(
         said.append(_together(together, difference, unit))
     untold = table[table["df"].isna()]
     said += [
-        f"{name}: {note}, so these pots do not tell it." for name, note in untold[["term", "note"]].to_numpy()
+        Foretold(f"{name}: {note}, so these pots do not tell it.")
+        for name, note in untold[["term", "note"]].to_numpy()
     ]
     return tuple(said)
 
@@ -87,29 +107,33 @@ def share_said(difference: float, mean: float | None) -> str:
     )
 
 
-def _verdict(told: pd.DataFrame, difference: float, unit: str) -> list[str]:
+def _verdict(told: pd.DataFrame, difference: float, unit: str) -> list[Foretold]:
     best = told["power"].max()
     if best >= _HOPE:
         return []
     more = "more firings" if (told["stratum"] == "firing").all() else "more firings or pots"
     fewer = ", fewer things asked at once" if len(told) > 1 else ""
     return [
-        f"Fired as planned, this batch will most likely tell nothing of what is asked: a change of "
-        f"{difference:g} {unit} would be told in at most {hundred(best)} of 100 such batches. What helps: "
-        f"{more}{fewer}, or a larger change (from {told['smallest difference'].min():.2g} {unit} on, the "
-        f"first would be told in 80 of 100)."
+        Foretold(
+            f"Fired as planned, this batch will most likely tell nothing of what is asked: a change of "
+            f"{difference:g} {unit} would be told in at most {hundred(best)} of 100 such batches.",
+            f"{more}{fewer}, or a larger change (from {told['smallest difference'].min():.2g} {unit} on, the "
+            f"first would be told in 80 of 100)",
+        )
     ]
 
 
-def _spare(told: pd.DataFrame) -> list[str]:
+def _spare(told: pd.DataFrame) -> list[Foretold]:
     """Say where what is judged pot against pot has next to nothing left over to be judged by."""
     within = told.loc[told["stratum"] != "firing", "df"]
     # Not all of 1 is reached in plans of unequal firings.
     if within.empty or within.max() > 1 + 1e-6:
         return []
     return [
-        "What is asked takes up nearly every difference between pots of one firing: 1 is left over to judge "
-        "by, so that only a huge change will show. Ask for less, or add pots."
+        Foretold(
+            "What is asked takes up nearly every difference between pots of one firing: 1 is left over to "
+            "judge by, so that only a huge change will show. Ask for less, or add pots."
+        )
     ]
 
 
@@ -119,20 +143,23 @@ def _sure_and_not(rows: pd.DataFrame) -> list[pd.DataFrame]:
     return [part for part in (rows[enough], rows[~enough]) if len(part)]
 
 
-def _within(rows: pd.DataFrame, difference: float, unit: str) -> str:
+def _within(rows: pd.DataFrame, difference: float, unit: str) -> Foretold:
     text = (
         f"A change of {difference:g} {unit} by {_names(rows['term'])}, judged pot against pot, would be told "
-        f"in {_shares(rows['power'])} of 100 such batches"
+        f"in {_shares(rows['power'])} of 100 such batches."
     )
     if rows["power"].min() >= WANTED:
-        return f"{text}."
-    return (
-        f"{text}. What helps: more pots, more firings, or asking only for a larger change "
-        f"({_sizes(rows['smallest difference'])} {unit} for 80 of 100)."
+        return Foretold(text)
+    return Foretold(
+        text,
+        "more pots, more firings, or asking only for a larger change "
+        f"({_sizes(rows['smallest difference'])} {unit} for 80 of 100)",
     )
 
 
-def _between(rows: pd.DataFrame, difference: float, unit: str, firings: int, compared_by_day: bool) -> str:
+def _between(
+    rows: pd.DataFrame, difference: float, unit: str, firings: int, compared_by_day: bool
+) -> Foretold:
     """Say the hard truth on what varies only from firing to firing."""
     most = rows["at most"].max()
     text = (
@@ -140,7 +167,7 @@ def _between(rows: pd.DataFrame, difference: float, unit: str, firings: int, com
         f"({_names(rows['term'])}) would be told in {_shares(rows['power'])} of 100 such batches"
     )
     if rows["power"].min() >= WANTED:
-        return f"{text}."
+        return Foretold(f"{text}.")
     if most < WANTED:
         text += f"; more pots in each firing do not help (at most {hundred(most)} of 100)"
     else:
@@ -155,9 +182,10 @@ def _between(rows: pd.DataFrame, difference: float, unit: str, firings: int, com
         )
     else:
         day = "vary it between firings of one day and compare these, where firings of a day are more alike"
-    return (
-        f"{text}. What helps: {day}; fire more often ({many}); or ask only for a larger change "
-        f"({_sizes(rows['smallest difference'])} {unit} for 80 of 100)."
+    return Foretold(
+        f"{text}.",
+        f"{day}; fire more often ({many}); or ask only for a larger change "
+        f"({_sizes(rows['smallest difference'])} {unit} for 80 of 100)",
     )
 
 
@@ -169,8 +197,8 @@ def _firings_for(row: pd.Series, difference: float, firings: int) -> int | None:
     return int(numbers[enough][0]) if enough.any() else None
 
 
-def _together(rows: pd.DataFrame, difference: float, unit: str) -> str:
-    return (
+def _together(rows: pd.DataFrame, difference: float, unit: str) -> Foretold:
+    return Foretold(
         f"That what one does depends on another, or bends, by {difference:g} {unit} ({_names(rows['term'])}) "
         f"would be told in {_shares(rows['power'])} of 100 such batches "
         f"(80 of 100 from {_sizes(rows['smallest difference'])} {unit} on)."

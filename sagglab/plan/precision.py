@@ -24,7 +24,7 @@ from sagglab.model.terms import Term
 from sagglab.model.wording import effect_unit
 from sagglab.plan.drawn import draw_rows
 from sagglab.plan.factors import Factor as Varied
-from sagglab.plan.foresight import plain_sentences, share_said
+from sagglab.plan.foresight import Foretold, foretell, share_said
 from sagglab.plan.likeness import likeness, tellable
 from sagglab.plan.power import (
     SURE,
@@ -83,7 +83,7 @@ class Precision:
     pots, firings : int
     head : str
         On what all rests.
-    sentences : tuple of str
+    foretold : tuple of Foretold
         What the plan can and cannot tell, and what would help.
     """
 
@@ -98,7 +98,12 @@ class Precision:
     pots: int
     firings: int
     head: str
-    sentences: tuple[str, ...]
+    foretold: tuple[Foretold, ...]
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What the plan can and cannot tell, and what would help, a sentence or two each."""
+        return tuple(map(str, self.foretold))
 
     def __repr__(self) -> str:
         return "\n".join([self.head, *self.sentences])
@@ -189,7 +194,7 @@ def precision(
         pots,
         firings,
         head,
-        plain_sentences(table, endless["power"], float(difference), unit, firings, _within_days(plan)),
+        foretell(table, endless["power"], float(difference), unit, firings, _within_days(plan)),
     )
 
 
