@@ -27,7 +27,7 @@ from sagglab.errors import ModelError
 from sagglab.model.table_checks import check_name_of_outcome
 from sagglab.model.wording import count, words_for
 
-#: Most strips that are drawn; of more, those with the least and the greatest means.
+#: Most strips that are drawn; of more, the first and the last.
 MOST = 40
 
 #: Letters in a line of a recipe's name, and of what is written above and below.
@@ -87,10 +87,10 @@ def outcome_strips(
         }
     )
     strips = pots.groupby("recipe", sort=False)["value"].agg(["mean", "size", "min", "max"])
-    if len(by) == 1 and pd.api.types.is_numeric_dtype(shown.table[by[0]].dtype):
-        strips = strips.loc[
-            pots["recipe"].iloc[np.argsort(shown.table[by[0]].to_numpy(), kind="stable")].unique()
-        ]
+    by_amount = len(by) == 1 and pd.api.types.is_numeric_dtype(shown.table[by[0]].dtype)
+    if by_amount:
+        rising = shown.table[by[0]].sort_values(kind="stable").index
+        strips = strips.loc[pots["recipe"].loc[rising].unique()]
     else:
         # The name decides where means are the same, so that the chart does too.
         strips = strips.sort_index().sort_values("mean", kind="stable")
@@ -130,7 +130,8 @@ def outcome_strips(
             )  # fmt: skip
         order = list(drawn.index)
         measured_dots(ax, *_swarm(ax, pots, order), shown.lab[pots["at"]])
-    return describe(ax, _said(outcome, by, strips, shown))
+    order_said = f"the order of {name_of(by[0])}" if by_amount else "the order of their means"
+    return describe(ax, _said(outcome, by, strips, shown, order_said))
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -171,7 +172,7 @@ def _swarm(ax: Axes, pots: pd.DataFrame, order: list[str]) -> NDArray[np.float64
     return spots
 
 
-def _said(outcome: str, by: Sequence[str], strips: pd.DataFrame, shown: Shown) -> str:
+def _said(outcome: str, by: Sequence[str], strips: pd.DataFrame, shown: Shown, order: str) -> str:
     """Say in words what the strips show."""
     told = [
         f"{recipe}: mean {value_in_words(outcome, strip.mean)} ({count(strip.size, 'pot')}, "
@@ -179,11 +180,11 @@ def _said(outcome: str, by: Sequence[str], strips: pd.DataFrame, shown: Shown) -
         for recipe, strip in zip(strips.index, strips.itertuples(index=False), strict=True)
     ]
     if len(told) > _TOLD:
-        told = [f"least {told[0]}", f"greatest {told[-1]}"]
+        told = [f"first {told[0]}", f"last {told[-1]}"]
     words = words_for(outcome)
     said = (
         f"Strips of dots: {name_of(outcome)} of {count(len(shown.table), 'pot')} by {_listed(by)}, from "
         f"{words.less} to {words.more}, each pot in its measured colour, in {count(len(strips), 'recipe')}. "
-        f"Recipes in the order of their means: {'; '.join(told)}."
+        f"Recipes in {order}: {'; '.join(told)}."
     )
     return f"{said} {shown.left_out}." if shown.left_out else said

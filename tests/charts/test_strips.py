@@ -175,3 +175,12 @@ def test_what_cannot_be_drawn_is_refused(pots):
         "outcome_strips: no pot has all of sugar [g], L*. Measure the photographs, fill in the gaps, or name "
         "another column."
     )
+
+
+def test_words_tell_the_order_that_is_drawn(pots):
+    by_amount = alt_text(outcome_strips(pots, "sugar"))
+    assert "Recipes in the order of sugar: no sugar: mean " in by_amount
+    assert "Recipes in the order of their means: " in alt_text(outcome_strips(pots, ["sugar", "clay"]))
+    many = pots.assign(**{"sugar [g]": np.arange(len(pots)) % 6 / 1.0})
+    words = alt_text(outcome_strips(many, "sugar"))
+    assert "first no sugar: mean " in words and "last sugar 5 g: mean " in words
