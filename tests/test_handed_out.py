@@ -270,6 +270,16 @@ def test_a_class_has_a_pot_for_each_and_its_totals(book):
     assert np.isfinite(sugar).all()
 
 
+def test_a_class_that_makes_part_of_a_plan_is_told(book):
+    pages = PdfReader(io.BytesIO(make_class_pack(book, 2, "sugar").pdf)).pages
+    assert solid("first 2 pots of a plan of 6") in solid(pages[0].extract_text())
+
+
+def test_what_would_help_a_plan_is_not_for_students(handout):
+    assert any("of 100 such batches" in said for said in handout.next.said)
+    assert not any("What helps" in said for said in handout.next.said)
+
+
 def test_a_class_larger_than_its_plan_is_refused(book, small_plan):
     assert len(make_class_pack(book, 3, plan=small_plan).table) == 8
     with pytest.raises(PlanError, match="9 cannot share 8 pots"):

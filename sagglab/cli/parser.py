@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
 
@@ -52,11 +53,7 @@ def parser() -> argparse.ArgumentParser:
         ("measure", run.measure, "measure the firings and photographs of a batch book"),
         ("study", run.study, "measure, judge what the recipe did, and write tables, charts and the answer"),
     ):
-        verb = verbs.add_parser(
-            name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
-        )
-        verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
-        verb.set_defaults(run=does)
+        verb = _verb(verbs, name, words, does)
         if name != "check":
             _add_measuring(verb, Path("results"))
             _add_correction(verb)
@@ -74,6 +71,18 @@ def parser() -> argparse.ArgumentParser:
     _add_handout(verbs)
     _add_pace(verbs)
     return command
+
+
+def _verb(
+    verbs: argparse._SubParsersAction, name: str, words: str, does: Callable[[argparse.Namespace], int]
+) -> argparse.ArgumentParser:
+    """Add a command that is about a batch book."""
+    verb = verbs.add_parser(
+        name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+    )
+    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb.set_defaults(run=does)
+    return verb
 
 
 def _add_measuring(verb: argparse.ArgumentParser, into: Path) -> None:
@@ -135,10 +144,7 @@ def _add_model(verb: argparse.ArgumentParser) -> None:
 
 def _add_plan(verbs: argparse._SubParsersAction) -> None:
     words = "plan the next batch: recipes dealt to pots and firings, what they will tell, and the bench sheet"
-    verb = verbs.add_parser(
-        "plan", help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
-    )
-    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb = _verb(verbs, "plan", words, run.plan)
     verb.add_argument(
         "file", metavar="PLAN.toml", type=Path, help="what is wanted; the demo has one to copy from"
     )
@@ -149,15 +155,11 @@ def _add_plan(verbs: argparse._SubParsersAction) -> None:
         type=Path,
         help="results.csv of an earlier study, for the scatter to be expected; default: typical values",
     )
-    verb.set_defaults(run=run.plan)
 
 
 def _add_setups(verbs: argparse._SubParsersAction) -> None:
     words = "tell whether two cameras may be compared, what drifts, and how pots change over time"
-    verb = verbs.add_parser(
-        "setups", help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
-    )
-    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb = _verb(verbs, "setups", words, run.setups)
     verb.add_argument("first", metavar="A", help="a setup, as the table setups names it")
     verb.add_argument(
         "second", metavar="B", nargs="?", help="another, to compare with it; default: A by itself"
@@ -173,15 +175,11 @@ def _add_setups(verbs: argparse._SubParsersAction) -> None:
     verb.add_argument(
         "--save", action="store_true", help="write the correction of B to A into the book, for --correction"
     )
-    verb.set_defaults(run=run.setups)
 
 
 def _add_handout(verbs: argparse._SubParsersAction) -> None:
     words = "print a workshop handout: a question, pots, the answer, recipes, a firing, what to try next"
-    verb = verbs.add_parser(
-        "handout", help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
-    )
-    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb = _verb(verbs, "handout", words, run.handout)
     verb.add_argument(
         "--question",
         metavar="COLUMN",
@@ -212,15 +210,11 @@ def _add_handout(verbs: argparse._SubParsersAction) -> None:
     )
     _add_measuring(verb, Path("handout"))
     _add_correction(verb)
-    verb.set_defaults(run=run.handout)
 
 
 def _add_pace(verbs: argparse._SubParsersAction) -> None:
     words = "type readings at the kiln, and be told how the firing goes"
-    verb = verbs.add_parser(
-        "pace", help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
-    )
-    verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
+    verb = _verb(verbs, "pace", words, run.pace)
     verb.add_argument("firing", metavar="FIRING", help="the firing, as the table firings names it")
     verb.add_argument(
         "--target",
@@ -238,7 +232,6 @@ def _add_pace(verbs: argparse._SubParsersAction) -> None:
     verb.add_argument(
         "--unit", type=_unit, metavar="UNIT", help="degC or degF, for a number that is typed without one"
     )
-    verb.set_defaults(run=run.pace)
 
 
 def _temperature_C(text: str) -> float:

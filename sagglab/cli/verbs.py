@@ -109,25 +109,28 @@ def setups(asked: argparse.Namespace) -> int:
 def handout(asked: argparse.Namespace) -> int:
     """Print a workshop handout, and a class pack."""
     from sagglab.delimited import read_text
-    from sagglab.study import hand_out
+    from sagglab.study import ask_book
 
     participants = asked.participants
     if asked.names is not None:
         participants = [line.strip() for line in read_text(asked.names).splitlines() if line.strip()]
         if not participants:
             raise FileFormatError(str(asked.names), "it holds no name", "write a name in each line")
-    stated = {
-        name: getattr(asked, name)
-        for name in ("question", "outcome", "ask", "heading", "note", "paper", "plan", "jobs", "afresh")
-    }
     corrections = _corrections(asked.correction)
     book = _opened(asked.book)
-    made = hand_out(book, asked.into, participants, **stated, corrections=corrections)
-    _print_problems(made.problems)
-    print(f"{', '.join(file.name for file in made.files)} are in {asked.into}\n")
-    print(made.handout)
-    if made.pack is not None:
-        print("", made.pack, sep="\n")
+    asked.into.mkdir(parents=True, exist_ok=True)  # where it cannot be made, that is told before measuring
+    answered = ask_book(
+        book, asked.question, asked.outcome, asked.plan, asked.jobs, asked.afresh, corrections
+    )
+    _print_problems(answered.measured.problems)
+    made = answered.handout(asked.paper, asked.ask, asked.heading, asked.note)
+    files = made.save(asked.into)
+    print(made)
+    if participants:
+        pack = answered.class_pack(participants, asked.paper, asked.heading)
+        files += pack.save(asked.into)
+        print("", pack, sep="\n")
+    print(f"\n{', '.join(file.name for file in files)} are in {asked.into}")
     return 0
 
 

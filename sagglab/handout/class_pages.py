@@ -61,7 +61,18 @@ def pack_content(pack: ClassPack) -> dict[str, object]:
     pots = _by_row(pack, batch)
     foil = _foil(pack)
     people = len(pack.participants)
-    kept = ("foot", "tag", "order", "totals", "totals_note", "short", "foil_note", "work", "cautions")
+    kept = (
+        "foot",
+        "tag",
+        "order",
+        "totals",
+        "totals_note",
+        "short",
+        "foil_note",
+        "notes",
+        "work",
+        "cautions",
+    )
     return {
         **{key: batch[key] for key in kept},
         "title": f"Class pack: {batch['tag']}",

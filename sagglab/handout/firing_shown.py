@@ -12,8 +12,6 @@ from matplotlib.axes import Axes
 
 from sagglab.book import Book
 from sagglab.charts import firing_curve, schedule_chart
-from sagglab.charts.alt import alt_text
-from sagglab.charts.files import chart_svg
 from sagglab.charts.look import axes, look
 from sagglab.errors import SagglabError, UnknownNameError
 from sagglab.firing.bounded import FiringCurves
@@ -148,8 +146,7 @@ def _as_planned(firing: str, schedule: Schedule, record: _Record | None) -> Firi
     if record is not None:
         said += f"; it was fired to {record.said}"
     ax = schedule_chart(schedule, ax=_page_wide())
-    alt = alt_text(ax)
-    return FiringToFollow(said + _melts(top), points, Drawing(chart_svg(ax), alt))
+    return FiringToFollow(said + _melts(top), points, Drawing.of(ax))
 
 
 def _as_fired(book: Book, record: _Record) -> FiringToFollow:
@@ -164,8 +161,7 @@ def _as_fired(book: Book, record: _Record) -> FiringToFollow:
     # Named as the firing is: its file may hold the records of several.
     named = replace(record.readings, source=record.firing)
     ax = firing_curve(named, place_of_record(book, record.firing).target_C, ax=_page_wide())
-    alt = alt_text(ax)
-    return FiringToFollow(said + _melts(peak), points, Drawing(chart_svg(ax), alt))
+    return FiringToFollow(said + _melts(peak), points, Drawing.of(ax))
 
 
 def _page_wide() -> Axes:

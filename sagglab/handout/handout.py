@@ -11,8 +11,11 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from sagglab.charts.alt import alt_text
+from sagglab.charts.files import chart_svg
 from sagglab.handout.paper import SCREEN_PPI
 from sagglab.handout.phone import phone_page
 from sagglab.handout.printed import page_count, print_handout
@@ -84,6 +87,11 @@ class Drawing:
 
     svg: str
     alt: str
+
+    @classmethod
+    def of(cls, ax: Axes) -> Drawing:
+        """Take a chart, which is let go."""
+        return cls(chart_svg(ax), alt_text(ax))
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,8 +12,8 @@ from sagglab.errors import UnknownNameError
 from sagglab.handout.wording import printable
 from sagglab.plan.sheet import PAPERS
 
-#: Pixels in an inch of pages that are looked at on a screen.
-SCREEN_PPI = 100.0
+#: Pixels in an inch of pages that are looked at on a screen: 11 points are 12 pixels.
+SCREEN_PPI = 80.0
 
 _NAMED = dict(zip(PAPERS, ("a4", "us-letter"), strict=True))
 

@@ -9,21 +9,21 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.book import Book
+from sagglab.charts.shown import amount_said
 from sagglab.colour import AXES
 from sagglab.columns.treated import views_after
 from sagglab.handout.cut_out import cut_outs
 from sagglab.handout.handout import PotShown
-from sagglab.handout.wording import amount_in_words
+from sagglab.handout.ranks import even_ranks
 from sagglab.model.rows import tidy
-from sagglab.model.terms import SCALES, Factor, read_factor
+from sagglab.model.terms import SCALES, Factor, read_factor, unit_of
 from sagglab.model.wording import label, words_for
-from sagglab.units import both_scales, parse_heading, rate_in_both_scales
+from sagglab.units import parse_heading
 
 #: The outcome that tells what became of a pot: of its question alone, pots that are not whole are shown.
 _STATE, _WHOLE = "state", ("whole", "")
 #: The side that is looked at first.
 _FRONT = "front"
-_BOTH_SCALES = {"degC": both_scales, "degC/h": rate_in_both_scales}
 
 
 def choose_pots(
@@ -58,13 +58,13 @@ def choose_pots(
         return [], "No pot is shown: none is whole and measured, with what it had written down."
     between = _between(outcome, seen["outcome"])
     if heading is None:
-        ranks = _spread(len(seen), most)
+        ranks = even_ranks(len(seen), most)
         if len(seen) == 1:
             return seen["pot"].tolist(), _all_of(1)
         steps = "" if len(ranks) == len(seen) else ", at even steps"
         return seen["pot"].iloc[ranks].tolist(), f"Of {len(seen)} pots, {between}{steps}."
     groups = [pots for _, pots in seen.groupby("level", sort=True)]
-    chosen = [groups[place] for place in _spread(len(groups), most)]
+    chosen = [groups[place] for place in even_ranks(len(groups), most)]
     each = most // len(chosen)
     row = pd.concat([pots.iloc[_even(len(pots), each)] for pots in chosen])
     factor = read_factor(heading, row["level"])
@@ -136,12 +136,10 @@ def level_in_words(heading: str, value: object) -> str:
     """
     if isinstance(value, str):
         return value
-    factor = read_factor(heading, pd.Series([float(value)]))
+    factor = Factor(heading, parse_heading(heading).name, unit_of(heading))
     if value == 0 and factor.unit and factor.unit not in SCALES:
         return f"no {label(factor)}"
-    if factor.unit in _BOTH_SCALES:
-        return _BOTH_SCALES[factor.unit](value)
-    return amount_in_words(value, factor.unit)
+    return amount_said(factor, value)
 
 
 def outcome_in_words(outcome: str, value: object) -> str:
@@ -176,11 +174,6 @@ def _seen(results: pd.DataFrame, heading: str | None, outcome: str) -> pd.DataFr
         usable &= results[_STATE].isna() | results[_STATE].isin(_WHOLE)
     measured = usable & results.reindex(columns=list(AXES)).notna().all(axis=1)
     return seen[measured if measured.any() else usable].sort_values(["outcome", "pot"], kind="stable")
-
-
-def _spread(number: int, most: int) -> NDArray[np.intp]:
-    """Choose at most so many of a number of ranks, from the first to the last at even steps."""
-    return np.rint(np.linspace(0, number - 1, min(most, number))).astype(np.intp)
 
 
 def _even(number: int, most: int) -> NDArray[np.intp]:

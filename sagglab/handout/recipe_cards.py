@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 
 from sagglab.colour import AXES
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, RESULTS
 from sagglab.errors import UnknownNameError
 from sagglab.handout.handout import RecipeCard
+from sagglab.handout.ranks import even_ranks
 from sagglab.handout.wording import amount_in_words
 from sagglab.materials import find_material, lies_on_surface
 from sagglab.measures.results import OWN_MEASURES
@@ -80,8 +80,8 @@ def recipe_cards(results: pd.DataFrame, pots: list[str], most: int = 6) -> tuple
         )
     recipes = pd.Series(_recipes(results, headings), index=results["pot"].astype(str), dtype=object)
     wanted = list(dict.fromkeys(recipes[pots]))
-    steps = np.rint(np.linspace(0, len(wanted) - 1, min(most, len(wanted)))).astype(int)
-    return tuple(_card(results[(recipes == wanted[step]).to_numpy()], headings, usual) for step in steps)
+    shown = [wanted[rank] for rank in even_ranks(len(wanted), most)]
+    return tuple(_card(results[(recipes == recipe).to_numpy()], headings, usual) for recipe in shown)
 
 
 def _recipes(results: pd.DataFrame, headings: list[str]) -> list[str]:

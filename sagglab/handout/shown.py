@@ -12,6 +12,7 @@ from sagglab.charts.swatches import OUTSIDE
 from sagglab.colour import lab_to_srgb
 from sagglab.handout.blank_sheet import student_sheet
 from sagglab.handout.content import FOOT
+from sagglab.handout.ranks import even_ranks
 from sagglab.handout.wording import printable, unbroken
 from sagglab.model.wording import count
 
@@ -36,7 +37,7 @@ def shown(handout: Handout) -> dict[str, object]:
     dict
         Texts, lists and numbers; pictures as bytes, or None.
     """
-    pots = [_pot(pot) for pot in _spread(handout.pots)]
+    pots = [_pot(handout.pots[rank]) for rank in even_ranks(len(handout.pots), MOST_POTS)]
     cards = [_card(card) for card in handout.cards]
     left_out = len(handout.pots) - len(pots)
     row = f"{len(pots)} of {len(handout.pots)} pots are shown, evenly spread over all." if left_out else ""
@@ -62,7 +63,7 @@ def shown(handout: Handout) -> dict[str, object]:
         "cautions": [_headed(said(caution)) for caution in handout.cautions],
         "measured": [said(line) for line in handout.measured],
         "made": f"Made on {handout.dated.isoformat()}",
-        "version": said(f"{handout.version[:1].upper()}{handout.version[1:]}"),
+        "version": said(handout.version),
         "foot": FOOT,
         "sheet": student_sheet(),
     }
@@ -86,12 +87,6 @@ def cut_off(text: str, letters: int) -> str:
     kept = text[: letters - 1]
     whole = kept.rpartition(" ")[0] if text[letters - 1] != " " else kept
     return f"{(whole if len(whole) > letters / 2 else kept).rstrip()}…"
-
-
-def _spread(pots: tuple[PotShown, ...]) -> list[PotShown]:
-    if len(pots) <= MOST_POTS:
-        return list(pots)
-    return [pots[place] for place in np.linspace(0, len(pots) - 1, MOST_POTS).round().astype(int)]
 
 
 def _colour(lab: NDArray[np.float64] | None) -> tuple[str, bool]:

@@ -11,7 +11,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "answer": ["Study", "words"],
         "asking": ["askable", "judge"],
         "files": ["write_study"],
-        "handed_out": ["HandedOut", "hand_out", "make_class_pack", "make_handout"],
+        "handed_out": ["Asked", "ask_book", "make_class_pack", "make_handout"],
         "measured": ["MeasuredBook", "measure_book"],
         "planned": ["PlannedBatch", "plan_book"],
         "setup_files": ["write_setups"],

@@ -16,6 +16,7 @@ from sagglab.model.effects import Effects
 from sagglab.model.matched import Comparison
 from sagglab.model.odds import Odds
 from sagglab.model.sentences import LIMIT
+from sagglab.model.terms import Factor
 from sagglab.study.measured import MeasuredBook
 
 _COLOUR = (
@@ -40,6 +41,13 @@ def words(effects: Effects | Odds) -> tuple[str, ...]:
     name = effects.outcome.partition(" ")[0]
     first = _COLOUR if name in AXES else _DARK if effects.outcome == "dark share" else ""
     return (*filter(None, [first]), _INTERVAL.format(none="zero", clear="zero"))
+
+
+def sureness(effects: Effects | Odds, factor: Factor) -> float:
+    """Give the least p of a factor's effects, with all the questions allowed for; 1 where none can be had."""
+    terms = {factor.presence().term_name, *(row.name for row in factor.rows())}
+    p = effects.table.loc[effects.table["term"].isin(terms), "p Holm"]
+    return float(p.min()) if p.notna().any() else 1.0
 
 
 @dataclass(frozen=True)
@@ -73,12 +81,10 @@ class Study:
     @property
     def findings(self) -> tuple[str, ...]:
         """A sentence on how many choices showed, then one for each factor, those that showed first."""
-        table, outcome = self.effects.table, self.effects.outcome
-        sure = set(table.loc[table["p Holm"] <= LIMIT, "term"])
+        outcome = self.effects.outcome
         showed, open_still = [], []
         for factor in self.effects.factors:
-            terms = {factor.presence().term_name, *(row.name for row in factor.rows())}
-            (showed if terms & sure else open_still).append(factor)
+            (showed if sureness(self.effects, factor) <= LIMIT else open_still).append(factor)
         names = ", ".join(factor.name for factor in showed) or "none"
         did = "changed" if isinstance(self.effects, Effects) else "went with"
         first = (

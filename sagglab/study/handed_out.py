@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from sagglab import charts
 from sagglab.book import Book
 from sagglab.cautions import cautions
-from sagglab.errors import PlanError, Problems
+from sagglab.errors import PlanError
 from sagglab.handout.class_pack import ClassPack, class_pack, names_of
 from sagglab.handout.firing_shown import firing_to_follow
 from sagglab.handout.handout import Handout, TryNext
@@ -38,61 +38,99 @@ USUAL_POTS = 12
 
 
 @dataclass(frozen=True)
-class HandedOut:
-    """What was handed out.
+class Asked:
+    """A question asked of a measured book, from which a handout and a class pack are made.
 
     Attributes
     ----------
-    handout : Handout
-    pack : ClassPack or None
-    files : tuple of Path
-        What was written.
-    problems : Problems
-        What is wrong with the book, its records and its photographs.
+    measured : MeasuredBook
+    answered : Answered
+    plan_file : Path or None
+        What the next batch shall be; None for a small one that asks the question once more.
     """
 
-    handout: Handout
-    pack: ClassPack | None
-    files: tuple[Path, ...]
-    problems: Problems
-
-
-@dataclass(frozen=True)
-class _Asked:
-    """A question asked of a measured book."""
-
-    book: Book
-    measures: pd.DataFrame
-    firings: pd.DataFrame
-    results: pd.DataFrame
+    measured: MeasuredBook
     answered: Answered
+    plan_file: Path | None
 
-    @property
-    def problems(self) -> Problems:
-        """All that went wrong, each told once."""
-        return MeasuredBook(self.book, self.measures, self.firings, self.results).problems
+    def handout(
+        self,
+        paper: str = PAPERS[0],
+        ask: str = "",
+        heading: str = "",
+        note: str = "",
+        dated: dt.date | None = None,
+    ) -> Handout:
+        """Make the handout; see `make_handout`."""
+        book, results, answered = self.measured.book, self.measured.results, self.answered
+        check_paper(paper)
+        charts.draw_to_files()
+        # What became of a pot has no order to stand in: cracked or not, they are shown from dark to light.
+        outcome = "L*" if answered.outcome == LOSSES else answered.outcome
+        pots, said = pots_shown(book, self.measured.measures, results, answered.heading, outcome)
+        tags = [pot.pot for pot in pots] or results["pot"].astype(str).tolist()
+        return Handout(
+            question=ask or answered.question,
+            answer=answered.answer,
+            pots=pots,
+            pots_said=_about_pots(said, answered, len(pots)),
+            drawing=drawing_of(answered, results),
+            cards=recipe_cards(results, tags),
+            firing=firing_to_follow(book, results, tags),
+            next=self._next(),
+            cautions=cautions(book.pots, _highest(self.measured), book.photos["after"]),
+            measured=how_measured(self.measured.measures, self.measured.firings, answered.effects),
+            heading=heading,
+            note=note,
+            dated=dated or dt.date.today(),
+            version=f"Batch book {book.version}, sagglab {version('sagglab')}",
+            paper=paper,
+        )
 
-    def planned(self, plan_file: Path | None, pots: int) -> PlannedBatch:
-        """Plan as the file wants it, or as is usual."""
-        if plan_file is not None:
-            return plan_from_file(self.book, plan_file)
-        return usual_plan(self.book, self.results, self.answered, pots)
+    def class_pack(
+        self, participants: int | Iterable[str], paper: str = PAPERS[0], heading: str = ""
+    ) -> ClassPack:
+        """Make the class pack; see `make_class_pack`."""
+        names = names_of(participants)
+        return class_pack(self._planned(len(names)).sheet, names, paper, heading)
+
+    def _planned(self, pots: int) -> PlannedBatch:
+        book = self.measured.book
+        if self.plan_file is not None:
+            return plan_from_file(book, self.plan_file)
+        return usual_plan(book, self.measured.results, self.answered, pots)
+
+    def _next(self) -> TryNext:
+        try:
+            planned = self._planned(USUAL_POTS)
+        except PlanError:
+            if self.plan_file is not None:
+                raise
+            return TryNext(
+                ("Nothing to compare yet: fire some pots with one thing and some without.",), (), ()
+            )
+        # What a plan can tell is reckoned for means: of ratings and losses it says nothing. What would help
+        # it is for whoever plans.
+        of_means = self.answered.outcome not in (RATING, LOSSES)
+        return try_next(planned.plan, [one.told for one in planned.precision.foretold if of_means])
 
 
-def _ask(
+def ask_book(
     book: Book,
-    question: str | None,
-    outcome: str,
-    jobs: int,
-    afresh: bool,
-    corrections: Sequence[Correction],
-) -> _Asked:
+    question: str | None = None,
+    outcome: str = "L*",
+    plan: Path | None = None,
+    jobs: int = -1,
+    afresh: bool = False,
+    corrections: Sequence[Correction] = (),
+) -> Asked:
+    """Measure a book, and ask it the question of a handout; parameters and errors as `make_handout`."""
     book.require("pots", "firings", "photos", "setups", "shelf")
     measures = measure_photos(book, jobs, afresh=afresh)
     for correction in corrections:
         measures = correction.apply(measures)
-    results = gather_results(book, measures)
-    return _Asked(book, measures, measure_firings(book), results, answer_question(results, question, outcome))
+    measured = MeasuredBook(book, measures, measure_firings(book), gather_results(book, measures))
+    return Asked(measured, answer_question(measured.results, question, outcome), plan)
 
 
 def make_handout(
@@ -100,15 +138,11 @@ def make_handout(
     question: str | None = None,
     paper: str = PAPERS[0],
     *,
-    outcome: str = "L*",
     ask: str = "",
     heading: str = "",
     note: str = "",
-    plan: Path | None = None,
     dated: dt.date | None = None,
-    jobs: int = -1,
-    afresh: bool = False,
-    corrections: Sequence[Correction] = (),
+    **asking: Any,
 ) -> Handout:
     """Make a workshop handout: one question, what the pots say to it, and what to try next.
 
@@ -120,19 +154,16 @@ def make_handout(
         showed most surely, unless given.
     paper : str
         ``A4`` or ``letter``.
-    outcome : str
-        What is to be explained, as ``L*``, ``a*`` or ``dark share``.
     ask : str
         The question in your own words, to stand in place of sagglab's.
     heading, note : str
         Whose workshop it is, and what else students shall read.
-    plan : path, optional
-        A plan file, of which the next batch is told. Where there is none, a small batch is planned that asks
-        the question once more.
     dated : date, optional
         To be printed; today, unless given.
-    jobs, afresh, corrections
-        As `study` takes them.
+    **asking
+        ``outcome``: what is to be explained, as ``a*`` or ``dark share``; ``L*``, unless given. ``plan``: a
+        plan file, of which the next batch is told; a small batch that asks the question once more, unless
+        given. ``jobs``, ``afresh``, ``corrections``: as `study` takes them.
 
     Returns
     -------
@@ -148,59 +179,26 @@ def make_handout(
         The book has faults that make a number wrong; the plan file cannot be used.
     """
     check_paper(paper)
-    asked = _ask(book, question, outcome, jobs, afresh, corrections)
-    return _handout(asked, paper, ask, heading, note, plan, dated)
-
-
-def _handout(
-    asked: _Asked, paper: str, ask: str, heading: str, note: str, plan: Path | None, dated: dt.date | None
-) -> Handout:
-    book, firings, results, answered = asked.book, asked.firings, asked.results, asked.answered
-    charts.draw_to_files()
-    # What became of a pot has no order to stand in: those that cracked or not are shown from dark to light.
-    outcome = "L*" if answered.outcome == LOSSES else answered.outcome
-    pots, pots_said = pots_shown(book, asked.measures, results, answered.heading, outcome)
-    tags = [pot.pot for pot in pots] or results["pot"].astype(str).tolist()
-    return Handout(
-        question=ask or answered.question,
-        answer=answered.answer,
-        pots=pots,
-        pots_said=_about_pots(pots_said, answered, len(pots)),
-        drawing=drawing_of(answered, results),
-        cards=recipe_cards(results, tags),
-        firing=firing_to_follow(book, results, tags),
-        next=_next(asked, plan),
-        cautions=cautions(book.pots, _highest(firings, book), book.photos["after"]),
-        measured=how_measured(asked.measures, firings, answered.effects),
-        heading=heading,
-        note=note,
-        dated=dated or dt.date.today(),
-        version=f"batch book {book.version}, sagglab {version('sagglab')}",
-        paper=paper,
-    )
+    return ask_book(book, question, **asking).handout(paper, ask, heading, note, dated)
 
 
 def make_class_pack(
     book: Book,
-    participants: int | Sequence[str],
+    participants: int | Iterable[str],
     question: str | None = None,
     paper: str = PAPERS[0],
     *,
-    outcome: str = "L*",
     heading: str = "",
-    plan: Path | None = None,
-    jobs: int = -1,
-    afresh: bool = False,
-    corrections: Sequence[Correction] = (),
+    **asking: Any,
 ) -> ClassPack:
     """Make what a class needs to fire the next batch together: tags, bench sheets, totals, cautions.
 
     Parameters
     ----------
     book : Book
-    participants : int or sequence of str
+    participants : int or iterable of str
         How many there are, or their names.
-    question, paper, outcome, heading, plan, jobs, afresh, corrections
+    question, paper, heading, **asking
         As `make_handout` takes them. Without a plan file each participant makes one pot of a batch that asks
         the question once more; with one, the plan's pots are shared out.
 
@@ -214,66 +212,8 @@ def make_class_pack(
         As `make_handout`; or there are no participants, or more than the plan has pots.
     """
     check_paper(paper)
-    asked = _ask(book, question, outcome, jobs, afresh, corrections)
-    return _class_pack(asked, participants, paper, heading, plan)
-
-
-def _class_pack(
-    asked: _Asked, participants: int | Sequence[str], paper: str, heading: str, plan: Path | None
-) -> ClassPack:
     names = names_of(participants)
-    return class_pack(asked.planned(plan, len(names)).sheet, names, paper, heading)
-
-
-def hand_out(
-    book: Book,
-    into: Path,
-    participants: int | Sequence[str] = 0,
-    *,
-    question: str | None = None,
-    paper: str = PAPERS[0],
-    outcome: str = "L*",
-    ask: str = "",
-    heading: str = "",
-    note: str = "",
-    plan: Path | None = None,
-    jobs: int = -1,
-    afresh: bool = False,
-    corrections: Sequence[Correction] = (),
-) -> HandedOut:
-    """Write the handout, and the class pack where there are participants, into a folder.
-
-    Parameters
-    ----------
-    book : Book
-    into : Path
-    participants : int or sequence of str
-        As `make_class_pack` takes them; none, and there is no class pack.
-    question, paper, outcome, ask, heading, note, plan, jobs, afresh, corrections
-        As `make_handout` takes them.
-
-    Returns
-    -------
-    HandedOut
-
-    Raises
-    ------
-    UnknownNameError, BookError, PlanError
-        As `make_class_pack`. The handout is written, too, where a class pack cannot be made.
-    OSError
-        The folder cannot be written into.
-    """
-    check_paper(paper)
-    if participants:
-        names_of(participants)
-    into.mkdir(parents=True, exist_ok=True)  # where it cannot be made, that is told before all is measured
-    asked = _ask(book, question, outcome, jobs, afresh, corrections)
-    handout = _handout(asked, paper, ask, heading, note, plan, None)
-    files = handout.save(into)
-    if not participants:
-        return HandedOut(handout, None, files, asked.problems)
-    pack = _class_pack(asked, participants, paper, heading, plan)
-    return HandedOut(handout, pack, (*files, *pack.save(into)), asked.problems)
+    return ask_book(book, question, **asking).class_pack(names, paper, heading)
 
 
 def _about_pots(said: str, answered: Answered, shown: int) -> str:
@@ -284,21 +224,6 @@ def _about_pots(said: str, answered: Answered, shown: int) -> str:
     return " ".join(filter(None, told))
 
 
-def _next(asked: _Asked, plan: Path | None) -> TryNext | None:
-    try:
-        planned = asked.planned(plan, USUAL_POTS)
-    except PlanError:
-        if plan is not None:
-            raise
-        return TryNext(("Nothing to compare yet: fire some pots with one thing and some without.",), (), ())
-    # What a plan can tell is reckoned for means: of ratings and losses it says nothing.
-    told = () if asked.answered.outcome in (RATING, LOSSES) else planned.precision.sentences
-    # What would help a plan is for whoever plans, and stands in `sagglab plan`.
-    told = [sentence.partition(" What helps:")[0] for sentence in told]
-    return try_next(planned.plan, told)
-
-
-def _highest(firings: pd.DataFrame, book: Book) -> float:
+def _highest(measured: MeasuredBook) -> float:
     """Give the highest peak that was reached or aimed at; not a number where none is known."""
-    peaks = pd.concat([firings["peak_C"], book.firings["target peak [degC]"]]).to_numpy(dtype=float)
-    return float(np.nanmax(peaks)) if np.isfinite(peaks).any() else np.nan
+    return float(pd.concat([measured.firings["peak_C"], measured.book.firings["target peak [degC]"]]).max())

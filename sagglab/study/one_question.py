@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import partial
 
 import pandas as pd
 
@@ -16,9 +16,9 @@ from sagglab.model.dose import Doses, compare_doses
 from sagglab.model.effects import Effects
 from sagglab.model.odds import Odds
 from sagglab.model.rows import find_column
-from sagglab.model.sentences import LIMIT
 from sagglab.model.terms import SCALES, Factor, unit_of
 from sagglab.model.wording import count, label, words_for
+from sagglab.study.answer import sureness
 from sagglab.study.asking import LOSSES, RATING, askable, judge
 from sagglab.study.whole import FEWEST_STEPS
 from sagglab.units import parse_heading
@@ -88,7 +88,7 @@ def answer_question(results: pd.DataFrame, question: str | None = None, outcome:
         effects = judge(results, outcome, factors)
     except ModelError as error:
         return _unanswered(results, heading, outcome, [f"{error.where}: {error.cause}"])
-    heading = heading or _clearest(effects)
+    heading = heading or min(effects.factors, key=partial(sureness, effects)).heading
     others = [factor for factor in factors if factor != heading]
     return Answered(
         outcome,
@@ -113,25 +113,6 @@ def _counted(results: pd.DataFrame, outcome: str) -> str:
         return ""
     states = results.loc[results[LOSSES] != "", LOSSES]
     return f"{(states != 'whole').sum()} of {count(len(states), 'pot')} cracked or got lost. "
-
-
-def _clearest(effects: Effects | Odds) -> str:
-    """Name the factor that showed most surely."""
-    sureness = effects.table.set_index("term")["p Holm"]
-
-    def least(factor: object) -> float:
-        terms = sureness.reindex([factor.presence().term_name, *(row.name for row in factor.rows())])
-        return float(terms.min()) if terms.notna().any() else 1.0
-
-    return min(effects.factors, key=least).heading
-
-
-def showed(answered: Answered, heading: str) -> bool:
-    """Tell whether a choice of the model surely showed."""
-    factor = next(factor for factor in answered.effects.factors if factor.heading == heading)
-    terms = [factor.presence().term_name, *(row.name for row in factor.rows())]
-    table = answered.effects.table
-    return bool((table.loc[table["term"].isin(terms), "p Holm"] <= LIMIT).any())
 
 
 def in_words(results: pd.DataFrame, heading: str | None, outcome: str) -> str:
@@ -201,23 +182,17 @@ def drawing_of(answered: Answered, results: pd.DataFrame) -> Drawing | None:
         The same that was asked.
     """
     if answered.doses is not None:
-        curve = answered.doses.curve
+        doses = answered.doses
         # A student needs the shape that the answer goes by; the others stand in the study.
-        return _drawn(
-            charts.dose_chart(replace(answered.doses, curve=curve[curve["shape"] == answered.doses.best]))
-        )
+        curve = doses.curve[doses.curve["shape"] == doses.best]
+        return Drawing.of(charts.dose_chart(replace(doses, curve=curve)))
     if answered.heading is None or not results["L*"].notna().any():
         return None
     few = results[answered.heading].nunique() <= _STRIPS
     if few and answered.outcome in (RATING, LOSSES):  # neither has a mean to draw
-        return _drawn(charts.pot_swatches(results, answered.heading))
+        return Drawing.of(charts.pot_swatches(results, answered.heading))
     if few:
-        return _drawn(charts.outcome_strips(results, answered.heading, answered.outcome))
+        return Drawing.of(charts.outcome_strips(results, answered.heading, answered.outcome))
     if isinstance(answered.effects, Effects):
-        return _drawn(charts.effect_chart(answered.effects))
+        return Drawing.of(charts.effect_chart(answered.effects))
     return None
-
-
-def _drawn(ax: Any) -> Drawing:
-    said = charts.alt_text(ax)
-    return Drawing(charts.chart_svg(ax), said)

@@ -16,11 +16,12 @@ from sagglab.firing.heat import ALUMINIUM_FREEZES_C
 from sagglab.handout.recipe_cards import recipe_headings
 from sagglab.materials import find_material
 from sagglab.model.effects import Effects
-from sagglab.model.odds import Odds
+from sagglab.model.sentences import LIMIT
 from sagglab.plan.batch import plan_batch
 from sagglab.plan.factors import Factor
 from sagglab.plan.limits import Limits
-from sagglab.study.one_question import Answered, showed
+from sagglab.study.answer import sureness
+from sagglab.study.one_question import Answered
 from sagglab.study.planned import PlannedBatch, told_of
 from sagglab.units import parse_heading
 
@@ -38,13 +39,14 @@ _PLAIN = 4.0
 _STEP_C = 5.0
 _PEAK = "peak_C"
 _SIZES = ("height [cm]", "diameter [cm]")
-#: Where each measured climb ends, in °C, and its column; the last ends at the peak.
-_CLIMBS = {
-    100: "climb_start_to_100_C_per_h",
-    573: "climb_100_to_573_C_per_h",
-    660: "climb_573_to_660_C_per_h",
-    np.inf: "climb_660_to_peak_C_per_h",
-}
+#: The measured climbs, and where each but the last ends, in °C; that ends at the peak.
+_CLIMBS = (
+    "climb_start_to_100_C_per_h",
+    "climb_100_to_573_C_per_h",
+    "climb_573_to_660_C_per_h",
+    "climb_660_to_peak_C_per_h",
+)
+_TOPS_C = (100, 573, 660)
 
 
 def usual_plan(book: Book, results: pd.DataFrame, answered: Answered, pots: int) -> PlannedBatch:
@@ -94,28 +96,23 @@ def _expected(answered: Answered) -> dict[str, object]:
     if not isinstance(effects, Effects):
         return {}
     scatter = effects.variances.set_index("component")["standard deviation"]
-    plain = _PLAIN if answered.outcome in (*AXES, "C*ab") else float(f"{scatter.iloc[-1]:.2g}")
+    # Of other outcomes nobody knows what is plain: as much as pots of one recipe differ.
+    plain = _PLAIN if answered.outcome in (*AXES, "C*ab") else float(f"{scatter['pot']:.2g}")
     return {"like": effects, "difference": plain}
 
 
 def _factors(results: pd.DataFrame, answered: Answered) -> list[Factor]:
     """Choose what to vary: what is asked, then the first choice per pot of which the pots cannot tell."""
-    wanted = [] if answered.heading is None else [answered.heading]
-    if isinstance(answered.effects, Effects | Odds):
-        still_open = [
-            factor.heading
-            for factor in answered.effects.factors
-            if factor.heading != answered.heading and not showed(answered, factor.heading)
-        ]
-        # What is dusted on is more easily given to one pot and not to its neighbour than what is packed.
-        still_open.sort(key=lambda heading: _use(heading) != "dusting")
-        wanted += still_open
-    else:  # nothing was judged: whatever the recipes differ in
-        others = [heading for heading in recipe_headings(results) if heading != answered.heading]
-        wanted += sorted(others, key=lambda heading: _use(heading) != "dusting")
-    asked, *more = [_factor(results, heading) for heading in wanted] or [None]
-    settable = [asked, *(factor for factor in more if factor is not None and factor.per == "pot")]
-    return [factor for factor in settable if factor is not None][:_FACTORS]
+    effects, asked = answered.effects, answered.heading
+    if effects is None:  # nothing was judged: whatever the recipes differ in
+        still_open = recipe_headings(results)
+    else:
+        still_open = [one.heading for one in effects.factors if sureness(effects, one) > LIMIT]
+    # What is dusted on is more easily given to one pot and not to its neighbour than what is packed.
+    more = sorted((one for one in still_open if one != asked), key=lambda one: _use(one) != "dusting")
+    first = [] if asked is None else [_factor(results, asked)]
+    others = [factor for factor in (_factor(results, one) for one in more) if factor and factor.per == "pot"]
+    return [factor for factor in (*first, *others) if factor is not None][:_FACTORS]
 
 
 def _use(heading: str) -> str:
@@ -173,11 +170,11 @@ def _same(book: Book, results: pd.DataFrame, factors: Sequence[Factor]) -> dict[
         same["peak [degC]"] = float(peaks.median())
     if minutes.notna().any():
         same["time to peak [min]"] = float(round(minutes.median()))
-    rates = [results[name].median() for name in _CLIMBS.values()]
+    rates = results[list(_CLIMBS)].median()
     if "peak [degC]" in same and same["peak [degC]"] > ALUMINIUM_FREEZES_C and np.isfinite(rates).all():
         # As the studio's firings climb, in place of an even climb that no kiln of this size keeps.
-        tops = [*list(_CLIMBS)[:-1], same["peak [degC]"]]
+        tops = (*_TOPS_C, same["peak [degC]"])
         same["schedule"] = "; ".join(
-            f"{round(rate, -1):.0f} degC/h to {top:g} degC" for rate, top in zip(rates, tops, strict=True)
+            f"{rate:.0f} degC/h to {top:g} degC" for rate, top in zip(rates.round(-1), tops, strict=True)
         )
     return same
