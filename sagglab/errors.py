@@ -2,17 +2,34 @@
 
 A fault found while reading many rows or many photographs is a `Problem`: it is listed and the rest of the
 work goes on. A fault that stops the step at hand is raised as a member of the `SagglabError` family. Each
-says what is wrong, where, and how to mend it.
+says what is wrong, where, and how to mend it. In a notebook it does so in one box, the traceback folded away.
 """
 
 from __future__ import annotations
 
-import html
+import sys
+import traceback
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+from sagglab.markup import fault_box, folded, framed, paragraph, text_table
+
+
+def _ended(phrase: str) -> str:
+    """End a phrase by a full stop; a question keeps its mark."""
+    return phrase if phrase.endswith("?") else f"{phrase}."
+
+
+def _sentence(phrase: str) -> str:
+    return _ended(phrase[:1].upper() + phrase[1:])
 
 
 def _told(where: str, cause: str, remedy: str) -> str:
-    return f"{where}: {cause}." + (f" {remedy[:1].upper()}{remedy[1:]}." if remedy else "")
+    return f"{where}: {_ended(cause)}" + (f" {_sentence(remedy)}" if remedy else "")
+
+
+#: Of more problems than these a page shows the first ones, the rest folded away.
+_LONG, _FIRST = 15, 12
 
 
 @dataclass(frozen=True)
@@ -92,15 +109,23 @@ class Problems(tuple[Problem, ...]):
         return "\n".join(map(str, self)) or "no problems"
 
     def _repr_html_(self) -> str:
+        return framed(self.html)
+
+    @property
+    def html(self) -> str:
+        """A table of them, or that there are none, for a page."""
         if not self:
-            return "<p>No problems found.</p>"
-        rows = "".join(
-            f"<tr><td>{'fault' if p.stops else 'warning'}</td><td>{html.escape(p.where)}</td>"
-            f"<td>{html.escape(p.cause)}</td><td>{html.escape(p.remedy)}</td></tr>"
-            for p in self
-        )
-        heads = "".join(f"<th>{head}</th>" for head in ("", "where", "what is wrong", "what to do"))
-        return f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
+            return paragraph("✓ No problems found.")
+        # A word and a sign, for who does not see a colour; faults first, for they stop the work.
+        rows = [
+            ("✕ fault" if p.stops else "⚠ warning", p.where, p.cause, p.remedy)
+            for p in sorted(self, key=lambda problem: not problem.stops)
+        ]
+        heads = ("", "where", "what is wrong", "what to do")
+        if len(rows) <= _LONG:
+            return text_table(heads, rows)
+        more = text_table(heads, rows[_FIRST:])
+        return text_table(heads, rows[:_FIRST]) + folded(f"And {len(rows) - _FIRST} more", more)
 
 
 class SagglabError(Exception):
@@ -123,6 +148,50 @@ class SagglabError(Exception):
 
     def __str__(self) -> str:
         return _told(self.where, self.cause, self.remedy)
+
+    def _render_traceback_(self) -> list[str]:
+        """Show the error in a notebook as one box, and give IPython what else is to be shown.
+
+        IPython calls this in place of writing a traceback, twice: to show it, and to keep it with the cell's
+        history. A shell that is no notebook has no box, and gets its usual traceback.
+        """
+        shell = sys.modules["IPython"].get_ipython()
+        if not hasattr(shell, "kernel"):
+            return shell.InteractiveTB.structured_traceback(type(self), self, self.__traceback__, tb_offset=1)
+        asked_by = shell.get_parent().get("header", {}).get("msg_id", "")
+        if asked_by != getattr(self, "_shown_for", None):
+            self._shown_for = asked_by
+            box = fault_box(self.cause, self.where, self._remedy, self._more, _frames(self, shell))
+            shell.display_pub.publish({"text/plain": f"{type(self).__name__}: {self}", "text/html": box})
+        # The front end shows a cell's error whatever it holds; JupyterLab hides it below the box (`markup`).
+        return [f"{type(self).__name__}: see above."]
+
+    @property
+    def _remedy(self) -> str:
+        return _sentence(self.remedy) if self.remedy else ""
+
+    @property
+    def _more(self) -> str:
+        return ""
+
+
+def _frames(error: BaseException, shell: object) -> str:
+    """Write the traceback with what caused it, cells by their numbers, the notebook's own frames left out."""
+    told = traceback.TracebackException.from_exception(error)
+    each: traceback.TracebackException | None = told
+    while each is not None:
+        each.stack = traceback.StackSummary.from_list(list(_named(each.stack, shell)))
+        each = each.__cause__ or each.__context__
+    return "".join(told.format())
+
+
+def _named(stack: Iterable[traceback.FrameSummary], shell: object) -> Iterable[traceback.FrameSummary]:
+    for frame in stack:
+        if "/IPython/" in frame.filename.replace("\\", "/"):
+            continue
+        cell = shell.compile.format_code_name(frame.filename)
+        name = " ".join(cell) if cell else frame.filename
+        yield traceback.FrameSummary(name, frame.lineno, frame.name, lookup_line=False, line=frame.line)
 
 
 class MissingFileError(SagglabError, FileNotFoundError):
@@ -150,6 +219,15 @@ class BookError(SagglabError, ValueError):
         error = cls(book, f"{count} the work", f"mend what is listed here and run it again:{listed}")
         error.problems = problems
         return error
+
+    @property
+    def _remedy(self) -> str:
+        # In a box the faults are a table of their own.
+        return _sentence(self.remedy.partition(":\n")[0]) if self.problems else super()._remedy
+
+    @property
+    def _more(self) -> str:
+        return self.problems.html if self.problems else ""
 
 
 class ReadingsError(SagglabError, ValueError):
@@ -194,3 +272,7 @@ class SetupError(SagglabError, ValueError):
 
 class UnknownNameError(SagglabError, KeyError):
     """A name was asked for that is not there."""
+
+
+class NotInstalledError(SagglabError, ImportError):
+    """A part that not everyone needs is not installed."""

@@ -2,8 +2,13 @@
 
 import builtins
 import pickle
+import re
+import subprocess
+import sys
 
+import nbformat
 import pytest
+from nbclient import NotebookClient
 
 from sagglab import errors
 from sagglab.errors import BookError, MissingFileError, Problem, Problems, SagglabError, UnknownNameError
@@ -35,6 +40,7 @@ def test_the_family_is_all_here():
         "PlanError",
         "SetupError",
         "UnknownNameError",
+        "NotInstalledError",
     }
 
 
@@ -65,6 +71,11 @@ def test_a_missing_file_can_be_caught_as_one():
         raise MissingFileError("a.csv", "there is no such file", "check the name")
 
 
+def test_a_question_ends_in_its_own_mark():
+    error = UnknownNameError("factor 'suger'", "the table has no such column", "did you mean 'sugar [g]'?")
+    assert str(error) == "factor 'suger': the table has no such column. Did you mean 'sugar [g]'?"
+
+
 def test_an_unknown_name_is_shown_without_the_quotes_of_a_key_error():
     assert str(UnknownNameError("factor 'suger'", "it is unknown", "give sugar")).startswith(
         "factor 'suger':"
@@ -92,7 +103,7 @@ def test_problems_are_sorted_out_by_table_and_weight():
 def test_no_problems_are_false_and_say_so():
     assert not Problems()
     assert str(Problems()) == "no problems"
-    assert Problems()._repr_html_() == "<p>No problems found.</p>"
+    assert "<p>✓ No problems found.</p>" in Problems()._repr_html_()
 
 
 def test_problems_survive_the_way_from_another_process():
@@ -103,6 +114,51 @@ def test_what_a_cell_holds_is_not_taken_for_markup():
     page = Problems([Problem("<b>", 2, "<i>", "'<script>' is no number", "write 1 & 2")])._repr_html_()
     assert "<script>" not in page and "<b>" not in page and "<i>" not in page
     assert "&#x27;&lt;script&gt;&#x27; is no number" in page and "Write" not in page and "1 &amp; 2" in page
+
+
+def test_faults_go_first_each_by_a_word_and_a_sign_and_many_are_folded_away():
+    page = Problems([UNSEEN, NEGATIVE] * 9)._repr_html_()
+    assert re.findall(r"<td>(. (?:fault|warning))</td>", page) == ["✕ fault"] * 9 + ["⚠ warning"] * 9
+    assert page.index("<summary>And 6 more</summary>") > page.index("⚠ warning")
+
+
+def test_in_a_notebook_an_error_is_one_box_with_its_traceback_folded_away():
+    cells = [
+        "from sagglab.errors import *\n"
+        "def firing():\n    return {}['f9']\n"
+        "try:\n    firing()\nexcept KeyError as error:\n"
+        "    raise UnknownNameError('firing <f9>', 'there is none', 'did you mean f1?') from error",
+        "%tb",
+        "raise BookError.from_problems('b', Problems([Problem('pots', 3, '', 'it is odd', 'mend it')]))",
+    ]
+    book = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(cell) for cell in cells])
+    NotebookClient(book, kernel_name="python3", allow_errors=True).execute()
+    shown, ended = book.cells[0].outputs
+    assert ended.output_type == "error" and ended.traceback == ["UnknownNameError: see above."]
+    assert shown.data["text/plain"].endswith("firing <f9>: there is none. Did you mean f1?")
+    box = shown.data["text/html"]
+    assert (
+        'role="alert"' in box and "<dd>Did you mean f1?</dd>" in box and "<dd>firing &lt;f9&gt;</dd>" in box
+    )
+    told = box.partition("<pre>")[2]
+    # What caused it is kept, cells have their numbers, and nothing is coloured for a terminal.
+    assert "KeyError" in told and "Cell In[1]&quot;, line 3, in firing" in told
+    assert "IPython" not in told and "\x1b" not in box
+    again = [output.data["text/html"] for output in book.cells[1].outputs if "data" in output]
+    assert len(again) == 1 and 'role="alert"' in again[0]
+    box = book.cells[2].outputs[0].data["text/html"]
+    assert "<dd>Mend what is listed here and run it again.</dd>" in box and "<td>pots, row 3</td>" in box
+
+
+def test_in_a_terminal_an_error_has_its_usual_traceback():
+    shell = subprocess.run(
+        [sys.executable, "-m", "IPython", "--colors=NoColor", "-c",
+         "from sagglab.errors import *; raise ModelError('results', 'it is odd', 'mend it')"],
+        capture_output=True, encoding="utf-8", check=False,
+    )  # fmt: skip
+    assert shell.returncode == 1
+    assert "ModelError: results: it is odd. Mend it." in shell.stdout + shell.stderr
+    assert "<div" not in shell.stdout + shell.stderr
 
 
 def test_a_book_error_lists_every_problem():

@@ -13,7 +13,8 @@ from sagglab.charts.dots import OUTSIDE, measured_dots
 from sagglab.charts.look import INK, LINES, QUIET, check_result, look, wrapped
 from sagglab.charts.right_edge import name_ends
 from sagglab.model.sentences import LIMIT
-from sagglab.model.wording import count, digits_for, said_p, words_for
+from sagglab.model.wording import count, said_p, words_for
+from sagglab.pages.numbers import digits_for
 from sagglab.setups.agreement import Agreement
 from sagglab.setups.pairs import Pairs
 

@@ -14,8 +14,8 @@ from sagglab.charts.look import INK, QUIET, SMALL, axes, look, wrapped
 from sagglab.charts.swatches import OUTSIDE, swatch
 from sagglab.colour import AXES
 from sagglab.errors import SetupError
-from sagglab.model.pages import decimal
 from sagglab.model.wording import count
+from sagglab.pages.numbers import decimal
 from sagglab.setups.pairs import differences
 
 #: What is written beside each pair.

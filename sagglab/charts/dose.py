@@ -16,7 +16,8 @@ from sagglab.charts.shown import amount_said
 from sagglab.colour import AXES
 from sagglab.model.dose import Doses
 from sagglab.model.shapes import EACH, NONE, PRESENCE
-from sagglab.model.wording import count, digits_for, label, words_for
+from sagglab.model.wording import count, label, words_for
+from sagglab.pages.numbers import digits_for
 from sagglab.units import convert
 
 #: So many different amounts each get a tick of their own.

@@ -15,7 +15,8 @@ from sagglab.charts.labels import AROUND, Labels
 from sagglab.charts.look import LINES, axes, check_result, look, wrapped
 from sagglab.model.lenth import BETWEEN
 from sagglab.model.screening import Screening
-from sagglab.model.wording import count, digits_for, label, words_for
+from sagglab.model.wording import count, label, words_for
+from sagglab.pages.numbers import digits_for
 
 #: The mark, the colour and the dashes of each stratum.
 _STYLES = {

@@ -12,7 +12,8 @@ from sagglab.charts.right_edge import name_ends
 from sagglab.colour import AXES, lab_to_lch
 from sagglab.columns.treated import views_after
 from sagglab.errors import UnknownNameError
-from sagglab.model.wording import count, digits_for, words_for
+from sagglab.model.wording import count, words_for
+from sagglab.pages.numbers import digits_for
 from sagglab.setups.over_time import MONTH, Changes
 
 #: Letters in a line above and below, and of a pot's name.

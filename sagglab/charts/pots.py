@@ -15,8 +15,8 @@ from sagglab.charts.swatches import OUTSIDE, ink_on, swatch
 from sagglab.colour import AXES
 from sagglab.errors import ModelError
 from sagglab.model.rows import find_column
-from sagglab.model.terms import unit_of
 from sagglab.model.wording import count
+from sagglab.pages.headings import unit_of
 
 #: Letters in a line of a level's name, and of a pot's name on its swatch.
 _LEVEL, _POT = 26, 7

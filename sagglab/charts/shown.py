@@ -16,8 +16,9 @@ from sagglab.colour import AXES, lab_to_srgb
 from sagglab.errors import ModelError
 from sagglab.model.rows import find_column, tidy
 from sagglab.model.table_checks import check_arguments
-from sagglab.model.terms import SCALES, Factor, unit_of
+from sagglab.model.terms import SCALES, Factor
 from sagglab.model.wording import amount_in_words, count, label, words_for
+from sagglab.pages.headings import unit_of
 from sagglab.units import both_scales, parse_heading, rate_in_both_scales
 
 #: So many pots are named for each reason that they are left out, and so many letters of a tag.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from sagglab.errors import ScheduleError
 from sagglab.firing.readings import Readings
 from sagglab.firing.schedule import Schedule
+from sagglab.markup import framed, paragraph
 
 
 @dataclass(frozen=True, repr=False)
@@ -63,7 +63,7 @@ class Departures:
         return self.sentence
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(self.sentence)}</p>"
+        return framed(paragraph(self.sentence, "answer"))
 
 
 def _degrees(difference_C: float) -> str:

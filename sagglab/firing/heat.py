@@ -6,7 +6,6 @@ that `between` allows to have run through the readings.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,6 +17,8 @@ from sagglab.firing.bounded import UNKNOWN, Bounded, FiringCurves
 from sagglab.firing.heat_work import Q_KJ_PER_MOL, QS_KJ_PER_MOL, heat_work_minutes
 from sagglab.firing.long_record import firing_peaks
 from sagglab.firing.readings import Readings
+from sagglab.markup import framed, paragraph, text_table
+from sagglab.pages.headings import spoken
 from sagglab.units import both_scales
 
 #: ITS-90 fixed point: aluminium freezes, and so the foil can melt, at this temperature.
@@ -122,12 +123,9 @@ class HeatMeasures:
         return "\n".join([self.source, *lines, *self.notes])
 
     def _repr_html_(self) -> str:
-        heads = "".join(f"<th>{head}</th>" for head in ("", "value", "at least", "at most"))
-        rows = "".join(
-            f"<tr>{''.join(f'<td>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in self._shown()
-        )
-        notes = "".join(f"<p>{html.escape(note)}</p>" for note in self.notes)
-        return f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>{notes}"
+        rows = [(spoken(name), *told) for name, *told in self._shown()]
+        shown = text_table(("measure", "value", "at least", "at most"), rows)
+        return framed(shown, *map(paragraph, self.notes))
 
 
 def _shown(name: str, value: float) -> str:

@@ -9,7 +9,6 @@ ahead is compared with the way behind, and the more the pace has varied. The fig
 
 from __future__ import annotations
 
-import html
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from sagglab.errors import ReadingsError
 from sagglab.firing.readings import Readings
+from sagglab.markup import framed, paragraph
 from sagglab.units import both_scales, rate_in_both_scales
 
 #: The climb now is that of the last readings, at least so many, over this share of the time so far.
@@ -115,7 +115,7 @@ class Pace:
         return self.line
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(self.line)}</p>"
+        return framed(paragraph(self.line, "answer"))
 
 
 def pace(readings_so_far: Readings, target_C: float | None = None, minute: float | None = None) -> Pace:

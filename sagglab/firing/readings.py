@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import html
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ from sagglab.firing.flags import FLAGS, HIGHEST_C, counts, flag_readings
 from sagglab.firing.headings import choose_columns, stated_unit, unit_of
 from sagglab.firing.jumps import FASTEST_C_PER_MIN
 from sagglab.firing.layout import Line, lay_out
+from sagglab.markup import framed, paragraph
 from sagglab.units import both_scales, convert, rate_in_both_scales
 from sagglab.workbook import Rows, read_sheets
 
@@ -75,7 +75,7 @@ class Readings:
         )
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(repr(self))}</p>{self.problems._repr_html_() if self.problems else ''}"
+        return framed(paragraph(repr(self), "answer"), self.problems.html if self.problems else "")
 
 
 def read_readings(

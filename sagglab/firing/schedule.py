@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import html
 import re
 from dataclasses import dataclass
 from functools import cached_property
@@ -14,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sagglab.delimited import number
 from sagglab.errors import ScheduleError, UnitError
+from sagglab.markup import framed, paragraph, text_table
 from sagglab.units import ABSOLUTE_ZERO_C, both_scales, convert, convert_rate, rate_in_both_scales
 
 #: A slower, longer, faster or hotter plan is a slip of the pen.
@@ -145,18 +145,19 @@ class Schedule:
         )
 
     def _repr_html_(self) -> str:
-        heads = "".join(f"<th>{head}</th>" for head in ("segment", "rate", "to", "hold", "done after"))
         ends = self.table.groupby("segment")["minutes"].last()
-        rows = "".join(
-            f"<tr><td>{place}</td><td>{rate_in_both_scales(segment.climb_C_per_h)}</td>"
-            f"<td>{both_scales(segment.target_C)}</td><td>{segment.hold_minutes:g} min</td>"
-            f"<td>{_hours(ends[place])}</td></tr>"
+        rows = [
+            (
+                str(place),
+                rate_in_both_scales(segment.climb_C_per_h),
+                both_scales(segment.target_C),
+                f"{segment.hold_minutes:g} min" if segment.hold_minutes else "none",
+                _hours(ends[place]),
+            )
             for place, segment in enumerate(self.segments, start=1)
-        )
-        return (
-            f"<p>{html.escape(repr(self))}</p>"
-            f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
-        )
+        ]
+        heads = ("segment", "rate", "to", "hold", "done after")
+        return framed(paragraph(repr(self), "answer"), text_table(heads, rows))
 
 
 def _hours(minutes: float) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -15,9 +14,11 @@ import pandas as pd
 
 from sagglab.errors import PlanError
 from sagglab.handout.class_pages import pack_content
+from sagglab.handout.page_pictures import PagePictures
 from sagglab.handout.paper import SCREEN_PPI, check_paper, print_pages
 from sagglab.handout.wording import printable
 from sagglab.materials import TAKE_CARE
+from sagglab.pages.layout import report
 from sagglab.plan.sheet import BenchSheet
 from sagglab.writing import write_whole
 
@@ -61,9 +62,12 @@ class ClassPack:
         """
         return print_pages("class-pack.typ", pack_content(self), self.paper)
 
-    def pictures(self) -> list[bytes]:
-        """Give each printed page as a PNG, to be looked at."""
-        return print_pages("class-pack.typ", pack_content(self), self.paper, form="png", ppi=SCREEN_PPI)
+    def pictures(self) -> PagePictures:
+        """Give the printed pages as pictures, to be looked at."""
+        content = pack_content(self)
+        return PagePictures.of(
+            print_pages("class-pack.typ", content, self.paper, None, "png", SCREEN_PPI), PRINTED
+        )
 
     def save(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
         """Write the pack into a folder, which is made when it is not there.
@@ -98,8 +102,7 @@ class ClassPack:
         )
 
     def _repr_html_(self) -> str:
-        table = self.table.to_html(index=False, border=0, na_rep="", float_format="{:.4g}".format)
-        return f"<p>{html.escape(repr(self))}</p>{table}<p>{html.escape(TAKE_CARE)}</p>"
+        return report(repr(self), (), self.table, below=TAKE_CARE)
 
 
 def class_pack(

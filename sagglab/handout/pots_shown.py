@@ -16,8 +16,9 @@ from sagglab.handout.cut_out import cut_outs
 from sagglab.handout.handout import PotShown
 from sagglab.handout.ranks import even_ranks
 from sagglab.model.rows import tidy
-from sagglab.model.terms import SCALES, Factor, read_factor, unit_of
+from sagglab.model.terms import SCALES, Factor, read_factor
 from sagglab.model.wording import label, words_for
+from sagglab.pages.headings import unit_of
 from sagglab.units import parse_heading
 
 #: The outcome that tells what became of a pot: of its question alone, pots that are not whole are shown.

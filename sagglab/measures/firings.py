@@ -15,6 +15,7 @@ from sagglab.firing.readings import Readings
 from sagglab.firing.record_place import firing_readings, firing_schedule
 from sagglab.firing.sensor import tolerance_C
 from sagglab.measures.views import measuring_of
+from sagglab.pages.table import Table
 from sagglab.photo.image import check_photo
 
 
@@ -97,4 +98,4 @@ def measure_firings(book: Book) -> pd.DataFrame:
         except SagglabError as error:
             row["problems"] = f"{error.where}: {error.cause}; {error.remedy}"
         rows.append(row)
-    return conform(rows, FIRING_MEASURES)
+    return Table(conform(rows, FIRING_MEASURES))

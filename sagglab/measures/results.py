@@ -14,6 +14,7 @@ from sagglab.materials import lies_on_surface
 from sagglab.measures.firings import measure_firings
 from sagglab.measures.pots import pot_row
 from sagglab.measures.views import measuring_of
+from sagglab.pages.table import Table
 from sagglab.units import PER_AREA, Heading, parse_heading
 
 #: Where the results note which of their columns are the user's own shares and measures.
@@ -77,7 +78,7 @@ def gather_results(
     results = results.reindex(columns=list(dict.fromkeys([*result_columns(book), *own])))
     if per_area:
         results = _per_area(results, book.pots.columns)
-    results = results.copy()  # in one piece, or whoever adds a column is warned
+    results = Table(results.copy())  # in one piece, or whoever adds a column is warned
     results.attrs[OWN_MEASURES] = own
     return results
 

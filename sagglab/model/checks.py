@@ -24,7 +24,8 @@ from sagglab.model.sensitivity import firing_by_firing, varying
 from sagglab.model.sentences import LIMIT
 from sagglab.model.strata import fit_strata
 from sagglab.model.terms import Factor, Term, read_factor
-from sagglab.model.wording import digits_for, effect_unit, label, said_p, words_for
+from sagglab.model.wording import effect_unit, label, said_p, words_for
+from sagglab.pages.numbers import digits_for
 
 if TYPE_CHECKING:
     from sagglab.model.effects import Effects

@@ -17,13 +17,14 @@ from sagglab.materials import TAKE_CARE
 from sagglab.model.effects import Effects
 from sagglab.model.eye import by_eye, whole_change
 from sagglab.model.outcomes import Outcomes, fit_outcomes
-from sagglab.model.pages import colours_page, decimal, prediction_page
+from sagglab.model.pages import colours_page, prediction_page
 from sagglab.model.predict import MEAN, NEW_FIRING, Prediction
 from sagglab.model.recipe import said_recipe
 from sagglab.model.sentences import LIMIT
 from sagglab.model.terms import Factor
 from sagglab.model.wanted import Recipes, rank_recipes
-from sagglab.model.wording import digits_for, label, said_p, tried_in_words, words_for
+from sagglab.model.wording import label, said_p, tried_in_words, words_for
+from sagglab.pages.numbers import decimal, digits_for
 
 #: Columns of the table of colour effects.
 COLUMNS = (

@@ -13,7 +13,6 @@ from sagglab.colour import AXES
 from sagglab.errors import ModelError
 from sagglab.model.leaving_out import Gathered, judge
 from sagglab.model.mixed import MixedFit
-from sagglab.model.pages import report
 from sagglab.model.rows import Rows, read_measures
 from sagglab.model.shapes import (
     EACH,
@@ -26,7 +25,9 @@ from sagglab.model.shapes import (
     DoseStudy,
 )
 from sagglab.model.terms import Factor
-from sagglab.model.wording import amount_in_words, count, digits_for, label, words_for
+from sagglab.model.wording import amount_in_words, count, label, words_for
+from sagglab.pages.layout import report
+from sagglab.pages.numbers import digits_for
 
 #: Columns of the tables.
 COLUMNS = ("shape", "left-out error", "difference", "standard error", "coefficients", "k", "note")

@@ -15,11 +15,11 @@ from scipy.sparse.csgraph import connected_components
 from sagglab.colour import AXES
 from sagglab.errors import ModelError
 from sagglab.model.contrasts import Contrast, holm
-from sagglab.model.pages import report
 from sagglab.model.rows import Rows, read_measures
 from sagglab.model.sentences import About, Said
 from sagglab.model.terms import Factor
 from sagglab.model.wording import count, counted, effect_unit, label, words_for
+from sagglab.pages.layout import report
 
 #: Columns of the table of pairs, and of the table of firings.
 COLUMNS = (

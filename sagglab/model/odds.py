@@ -12,9 +12,9 @@ import pandas as pd
 
 from sagglab.errors import UnknownNameError
 from sagglab.model.contrasts import holm
-from sagglab.model.pages import report
 from sagglab.model.terms import Factor, find_factor
 from sagglab.model.wording import count, counted, label, step
+from sagglab.pages.layout import report
 
 #: Columns of the table of odds.
 COLUMNS = (

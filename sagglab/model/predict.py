@@ -19,10 +19,10 @@ from sagglab.colour import AXES
 from sagglab.errors import UnknownNameError
 from sagglab.materials import TAKE_CARE
 from sagglab.model.mixed import MixedFit, indicators
-from sagglab.model.pages import decimal, prediction_page
+from sagglab.model.pages import prediction_page
 from sagglab.model.recipe import code_recipe, said_recipe
 from sagglab.model.strata import ONE_FIRING, FittedStrata
-from sagglab.model.wording import digits_for
+from sagglab.pages.numbers import decimal, digits_for
 
 if TYPE_CHECKING:
     from sagglab.model.effects import Effects

@@ -20,6 +20,7 @@ from sagglab.model.odds import Line, Odds, OddsWords
 from sagglab.model.rows import Rows, read_rows
 from sagglab.model.terms import read_factor
 from sagglab.model.wording import count
+from sagglab.progress import progress
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -121,12 +122,14 @@ def fit_ratings(
         raise ModelError(where, cause, "ask for fewer factors, or rate more pots")
     deals = Deals.dealt(y, blocks, coded)
     lines = []
-    for factor in known:
-        stratum = "pot" if factor in coded or "firings that tell" in reasons[factor] else "firing"
-        for row in factor.rows():
-            told = (stratum, METHOD, reasons[factor], len(y), firings)
-            line = Line(row.name, *[np.nan] * 4, row.per, *told)
-            lines.append(deals.judged(line, factor, row) if factor in coded else line)
+    with progress("judging", len(known), "choices") as step:
+        for factor in known:
+            stratum = "pot" if factor in coded or "firings that tell" in reasons[factor] else "firing"
+            for row in factor.rows():
+                told = (stratum, METHOD, reasons[factor], len(y), firings)
+                line = Line(row.name, *[np.nan] * 4, row.per, *told)
+                lines.append(deals.judged(line, factor, row) if factor in coded else line)
+            step()
     counts = len(rows.y), len(names)
     warned = _warnings(len(y), parameters, len(names) - firings)
     return Odds.from_lines(lines, rows.outcome, counts, rows.left_out, warned, known, WORDS)

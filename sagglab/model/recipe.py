@@ -10,8 +10,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.errors import ModelError, UnknownNameError
-from sagglab.model.terms import SCALES, Factor, find_factor, unit_of
+from sagglab.model.terms import SCALES, Factor, find_factor
 from sagglab.model.wording import amount_in_words, label, tried_in_words
+from sagglab.pages.headings import unit_of
 from sagglab.units import parse_heading
 
 if TYPE_CHECKING:

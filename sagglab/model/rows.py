@@ -63,6 +63,10 @@ class Rows:
         return self.table[group].to_numpy(dtype=object)
 
 
+#: Of more columns than these an error names the first ones: results have some 200.
+_LISTED = 12
+
+
 def find_column(table: pd.DataFrame, wanted: str, role: str) -> str:
     """Find a column by its heading or by its bare name.
 
@@ -99,11 +103,14 @@ def find_column(table: pd.DataFrame, wanted: str, role: str) -> str:
 
 
 def _like(wanted: str, headings: Sequence[str]) -> str:
-    """Say which columns may have been meant; all of them when none is like it."""
+    """Say which columns may have been meant; when none is like it, the first, and how to see all."""
     names = {parse_heading(heading).name.casefold(): heading for heading in headings}
     near = [names[name] for name in get_close_matches(wanted.casefold(), names, 3, 0.7)]
     if near:
-        return f"did you mean {' or '.join(repr(name) for name in near)}"
+        return f"did you mean {' or '.join(repr(name) for name in near)}?"
+    if len(headings) > _LISTED:
+        first = ", ".join(headings[:_LISTED])
+        return f"its first columns are {first}; .columns names all {len(headings)} of the table"
     return f"its columns are {', '.join(headings)}" if headings else "it has no columns at all"
 
 

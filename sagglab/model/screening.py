@@ -18,11 +18,12 @@ from numpy.typing import NDArray
 from sagglab.errors import ModelError, UnknownNameError
 from sagglab.model.lenth import BETWEEN, FEWEST, margins_of
 from sagglab.model.mixed import indicators
-from sagglab.model.pages import report
 from sagglab.model.rows import read_measures
 from sagglab.model.terms import Term
 from sagglab.model.two_levels import Chain, apart, level, read_chains, read_signs
-from sagglab.model.wording import digits_for, effect_unit, label, words_for
+from sagglab.model.wording import effect_unit, label, words_for
+from sagglab.pages.layout import report
+from sagglab.pages.numbers import digits_for
 
 #: Columns of the table of effects.
 COLUMNS = ("term", "estimate", "unit", "stratum", "ratio", "beyond", "aliases", "note")

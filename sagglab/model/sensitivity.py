@@ -13,7 +13,8 @@ from sagglab.model.contrasts import Contrast, holm
 from sagglab.model.influence import estimable
 from sagglab.model.mixed import indicators
 from sagglab.model.sentences import LIMIT
-from sagglab.model.wording import digits_for, said_p
+from sagglab.model.wording import said_p
+from sagglab.pages.numbers import digits_for
 
 if TYPE_CHECKING:
     from sagglab.model.effects import Effects

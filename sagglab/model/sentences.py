@@ -21,13 +21,13 @@ from sagglab.model.wording import (
     Words,
     amount_in_words,
     count,
-    digits_for,
     label,
     said_p,
     step,
     tried_in_words,
     words_for,
 )
+from sagglab.pages.numbers import digits_for
 from sagglab.units import parse_heading
 
 #: Above this probability, with all effects asked at once allowed for, nothing is called sure.

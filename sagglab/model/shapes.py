@@ -15,7 +15,8 @@ from sagglab.model.contrasts import Contrast
 from sagglab.model.mixed import MixedFit, fit_mixed
 from sagglab.model.rows import Rows
 from sagglab.model.terms import Factor, Term
-from sagglab.model.wording import Words, amount_in_words, digits_for, label, step
+from sagglab.model.wording import Words, amount_in_words, label, step
+from sagglab.pages.numbers import digits_for
 
 NONE, PRESENCE, STRAIGHT, ROOT = "none", "with or without", "per unit", "square root"
 SATURATING, EACH = "saturating", "each dose its own"

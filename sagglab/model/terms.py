@@ -17,10 +17,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.errors import ModelError, UnknownNameError
+from sagglab.pages.headings import unit_of
 from sagglab.units import parse_heading
 
-#: Unit of a measured column whose name ends so; firing measures carry their unit in the name.
-_NAMED_UNITS = {"_C_per_h": "degC/h", "_C": "degC"}
 #: Units that have no "without": zero is a point on their scale like any other.
 SCALES = ("degC", "degF", "K", "degC/h", "min", "h")
 
@@ -207,22 +206,6 @@ class Term:
             )
             for rows in combined
         )
-
-
-def unit_of(heading: str) -> str:
-    """Name the unit that a heading states, in brackets or in the name of a firing measure.
-
-    Examples
-    --------
-    >>> [unit_of(heading) for heading in ("sugar [g]", "peak_C", "minutes_above_660_C", "clay")]
-    ['g', 'degC', 'min', '']
-    """
-    name, unit = parse_heading(heading)
-    if unit:
-        return unit
-    if name.startswith("minutes_"):
-        return "min"
-    return next((unit for ending, unit in _NAMED_UNITS.items() if name.endswith(ending)), "")
 
 
 def read_factor(

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
-import re
 from dataclasses import dataclass
 
 import pandas as pd
 
 from sagglab.model.scale import Scale
-from sagglab.model.terms import Factor, unit_of
+from sagglab.model.terms import Factor
+from sagglab.pages.headings import UNIT_SIGNS, spoken, unit_of
 from sagglab.units import parse_heading
 
 #: Outcome: its unit in words, the word for less, the word for more.
@@ -32,7 +31,6 @@ _SPELT = {
     "mL": "millilitre",
     "count": "piece",
 }
-_SIGNS = {"degC": "°C", "degF": "°F", "degC/h": "°C/h"}
 #: Scales on which one unit is too small a step to speak of.
 _STEPS = {
     "degC": ("10 °C", "higher"),
@@ -95,19 +93,6 @@ def words_for(outcome: str) -> Words:
     return Words(unit, "lower", "higher", f" in {name}")
 
 
-def digits_for(half_width: float) -> int:
-    """Decimals that show two significant digits of an interval's half-width; negative for tens and hundreds.
-
-    Examples
-    --------
-    >>> digits_for(1.5), digits_for(0.31), digits_for(150)
-    (1, 2, -1)
-    """
-    if not math.isfinite(half_width) or half_width <= 0:
-        return 2
-    return 1 - int(f"{half_width:.1e}".partition("e")[2])
-
-
 def label(factor: Factor) -> str:
     """Name the factor as it is spoken: a firing measure without its unit and its underscores.
 
@@ -116,12 +101,7 @@ def label(factor: Factor) -> str:
     >>> [label(Factor(name, name, "")) for name in ("salt_1", "peak_C", "minutes_above_660_C")]
     ['salt_1', 'peak', 'minutes above 660 °C']
     """
-    name = parse_heading(factor.name).name
-    if not unit_of(name):  # a name of the user's own stays as written
-        return name
-    if not name.startswith("minutes_"):
-        name = re.sub(r"_C(_per_h)?$", "", name)
-    return re.sub(r"(\d) C\b", r"\1 °C", name.replace("_", " "))
+    return spoken(factor.name)
 
 
 def step(factor: Factor) -> tuple[str, str, float]:
@@ -144,7 +124,7 @@ def amount_in_words(factor: Factor, value: float) -> str:
     >>> amount_in_words(sugar, 4.0), amount_in_words(iron, 1.0)
     ('4 g', '1 coat')
     """
-    unit = _SIGNS.get(factor.unit, factor.unit)
+    unit = UNIT_SIGNS.get(factor.unit, factor.unit)
     return f"{value:.4g} {'coat' if unit == 'coats' and value == 1 else unit}".strip()
 
 

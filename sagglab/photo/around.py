@@ -12,6 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from sagglab.colour import AXES, delta_e_2000
 from sagglab.errors import Problem, Problems, SurfaceError
+from sagglab.markup import framed, paragraph
+from sagglab.pages.layout import html_table, rounded
 from sagglab.photo.surface import SEEN_DEGREES
 from sagglab.photo.unrolled import SurfaceMap
 
@@ -70,9 +72,8 @@ class Around:
         return self.sentence
 
     def _repr_html_(self) -> str:
-        table = self.overlaps.round(2).to_html(index=False)
-        problems = self.problems._repr_html_() if self.problems else ""
-        return f"<p>{self.sentence}</p>{table}{problems}"
+        problems = self.problems.html if self.problems else ""
+        return framed(paragraph(self.sentence, "answer"), html_table(rounded(self.overlaps)), problems)
 
 
 def join_maps(maps: Sequence[SurfaceMap], turns: ArrayLike) -> Around:

@@ -9,7 +9,6 @@ for a patch comes from a choice in which that patch had no part.
 
 from __future__ import annotations
 
-import html
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sagglab.colour import xyz_to_lab
 from sagglab.errors import Problem, Problems, TargetError
+from sagglab.markup import framed, paragraph
 from sagglab.photo.fall_off import EvenLight, Light
 from sagglab.photo.flags import flagged
 from sagglab.photo.flat import FlatField
@@ -202,12 +202,16 @@ class Calibration:
         return np.sqrt(shares**2 @ pooled + alone**2 * errors.max(axis=0) + LEAST_ERROR**2 + darker**2)
 
     def _repr_html_(self) -> str:
+        return framed(paragraph(self.sentence))
+
+    @property
+    def sentence(self) -> str:
+        """How it was calibrated, and how well."""
         veil = f"; stray light of {self.veil:.1%} of white taken out" if self.veil >= 0.0005 else ""
         return (
-            f"<p>Calibrated by {html.escape(self.method)} regression on {self.patches['judged'].sum()} "
-            f"patches: ΔE00 mean {self.mean:.2f} ({html.escape(self.grade)}), 95 % of patches within "
-            f"{self.percentile_95:.2f}; patches left out in turn {self.left_out_mean:.2f}{veil}; fall-off of "
-            f"the light {html.escape(self.mapping.light.source)}.</p>"
+            f"Calibrated by {self.method} regression on {self.patches['judged'].sum()} patches: ΔE00 mean "
+            f"{self.mean:.2f} ({self.grade}), 95 % of patches within {self.percentile_95:.2f}; patches left "
+            f"out in turn {self.left_out_mean:.2f}{veil}; fall-off of the light {self.mapping.light.source}."
         )
 
 

@@ -12,8 +12,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from sagglab.columns import COLOUR_MEASURES, MEASURES, Column, conform
+from sagglab.columns import MEASURES, Column, conform
 from sagglab.errors import OwnMeasureError, Problem, Problems, SagglabError
+from sagglab.markup import framed, paragraph
+from sagglab.pages.table import table_parts
 from sagglab.photo.calibration import Calibration
 from sagglab.photo.form import Form, find_form
 from sagglab.photo.given_outline import given_outline
@@ -99,9 +101,10 @@ class MeasuredPhoto:
         return f"{Path(self.path).name}: {pot}; target ΔE00 mean {self.calibration.mean:.2f}"
 
     def _repr_html_(self) -> str:
-        shown = self.table[[column.heading for column in COLOUR_MEASURES]].round(2).to_html(index=False)
-        problems = self.problems._repr_html_() if self.problems else ""
-        return f"{shown}{self.calibration._repr_html_()}{problems}"
+        shown = table_parts(self.table.drop(columns=["photo", "problems", "flags"]))[0]
+        told = paragraph(self.calibration.sentence, "quiet")
+        name = paragraph(Path(self.path).name, "answer")
+        return framed(name, shown, told, self.problems.html if self.problems else "")
 
 
 def measure_photo(
@@ -195,8 +198,8 @@ def measure_photo(
         "colour profile": photo.profile,
         "flags": problems.flags,
         "problems": problems.unflagged.told,
-        "found corners": "" if own.borrowed else _written(own.corners),
-        "found outline": _written(_in_few_places(found, photo.picture.size)),
+        "found corners": "" if own.borrowed else written_places(own.corners),
+        "found outline": written_places(_in_few_places(found, photo.picture.size)),
     }
     declared = {column.heading for column in MEASURES}
     own_columns = [Column(name, "number", "of the user's own") for name in row if name not in declared]
@@ -265,12 +268,12 @@ def _in_few_places(outline: Outline, size: tuple[int, int]) -> NDArray[np.float6
     return cv2.approxPolyDP(ring, IN_FEW_PLACES * max(size), closed=True)[:, 0].astype(float)
 
 
-def _written(places: NDArray[np.float64]) -> str:
+def written_places(places: NDArray[np.float64]) -> str:
     """Write places as the table ``photos`` takes them.
 
     Examples
     --------
-    >>> _written(np.array([[10.04, 20], [30, 40.25]]))
+    >>> written_places(np.array([[10.04, 20], [30, 40.25]]))
     '10 20; 30 40.2'
     """
     return "; ".join(f"{x:.1f} {y:.1f}".replace(".0", "") for x, y in places)

@@ -75,7 +75,7 @@ def calibrate_photo(
     PhotoError
         The flat field cannot be used.
     """
-    given = None if corners is None else _given_corners(corners)
+    given = None if corners is None else given_corners(corners)
     try:
         if given is None:
             found = find_target(photo.picture, target)
@@ -98,7 +98,14 @@ def calibrate_photo(
         return Calibrated(calibration, None, np.full((4, 2), np.nan), np.nan, told)
 
 
-def _given_corners(corners: ArrayLike | str) -> NDArray[np.float64]:
+def given_corners(corners: ArrayLike | str) -> NDArray[np.float64]:
+    """Read target corners that a person gave, shape (4, 2), as `measure_photo` takes them.
+
+    Raises
+    ------
+    TargetError
+        They are not four places, or not those of a grid of patches.
+    """
     try:
         if isinstance(corners, str):
             corners = [pair.split() for pair in corners.split(";")]

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from sagglab.errors import PlanError
 from sagglab.materials import TAKE_CARE
 from sagglab.model.effects import Effects, fit_effects
-from sagglab.model.pages import html_table, report, rounded
 from sagglab.model.wording import count
+from sagglab.pages.layout import report
 from sagglab.plan.aliases import alias_table
 from sagglab.plan.asked import check_day, read_same, read_seed, read_sizes
 from sagglab.plan.factors import Factor
@@ -195,7 +195,7 @@ class Plan:
         return "\n".join([f"{self.counts}.", *self.sentences, TAKE_CARE])
 
     def _repr_html_(self) -> str:
-        return report(self.counts, self.sentences) + html_table(rounded(self.runs)) + f"<p>{TAKE_CARE}</p>"
+        return report(self.counts, self.sentences, self.runs, below=TAKE_CARE)
 
 
 def plan_batch(

@@ -16,6 +16,7 @@ from scipy import optimize, special
 from sagglab.errors import ModelError
 from sagglab.model.mixed import MixedFit, fit_mixed, indicators
 from sagglab.model.strata import FittedStrata
+from sagglab.progress import progress
 
 #: Draws, whose error is about 0.01 of a chance, and 4 % of a half width on two degrees of freedom; the
 #: seed is fixed, so that a plan has one answer.
@@ -82,15 +83,17 @@ def draw_rows(fitted: FittedStrata, weights: NDArray[np.float64], level: float) 
     blocks = {name: indicators(fitted.groups[name]) for name in fit.components[:-1]}
     sizes = np.sqrt(fit.variances)
     reached = []
-    for _ in range(DRAWS):
-        y = sizes[-1] * rng.normal(size=rows)
-        for size, block in zip(sizes, blocks.values(), strict=False):
-            y += size * block @ rng.normal(size=block.shape[1])
-        try:
-            drawn = fit_mixed(y, fitted.X, {name: fitted.groups[name] for name in blocks})
-        except ModelError:  # a search that does not settle, as one in thousands may not, tells no width
-            continue
-        contrasts = [drawn.contrast(row) for row in weights]
-        reached.append([c.standard_error * special.stdtrit(c.df, (1 + level) / 2) for c in contrasts])
+    with progress("foretelling", DRAWS, "drawn batches") as step:
+        for _ in range(DRAWS):
+            step()
+            y = sizes[-1] * rng.normal(size=rows)
+            for size, block in zip(sizes, blocks.values(), strict=False):
+                y += size * block @ rng.normal(size=block.shape[1])
+            try:
+                drawn = fit_mixed(y, fitted.X, {name: fitted.groups[name] for name in blocks})
+            except ModelError:  # a search that does not settle, as one in thousands may not, tells no width
+                continue
+            contrasts = [drawn.contrast(row) for row in weights]
+            reached.append([c.standard_error * special.stdtrit(c.df, (1 + level) / 2) for c in contrasts])
     errors = np.sqrt(np.einsum("ia,ab,ib->i", weights, fit.model_covariance, weights))
     return [Drawn(float(error), widths) for error, widths in zip(errors, np.array(reached).T, strict=True)]

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from sagglab.errors import PlanError, UnitError, UnknownNameError
 from sagglab.model.rows import find_column, tidy
-from sagglab.model.terms import unit_of
 from sagglab.model.wording import count
+from sagglab.pages.headings import unit_of
 from sagglab.plan.factors import Factor
 from sagglab.units import convert
 

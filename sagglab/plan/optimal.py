@@ -20,6 +20,7 @@ from sagglab.model.wording import count
 from sagglab.plan.choices import Choices, Shared, draw, nothing_allowed, shake
 from sagglab.plan.exchange import Aim, improve, information_of_rows, is_full
 from sagglab.plan.terms import Terms
+from sagglab.progress import Step, progress
 
 #: What a plan can be best at: estimating (D) or predicting (I).
 CRITERIA = ("D", "I")
@@ -188,10 +189,6 @@ def best_plan(
     starts : int, optional
         How many, in place of that.
 
-    Returns
-    -------
-    Found
-
     Raises
     ------
     PlanError
@@ -211,15 +208,17 @@ def best_plan(
     number = starts_for(ask, seconds) if starts is None else max(1, starts)
     by_lot = max(1, round(number * BY_LOT))
     together, ended = _together(ask), []
-    for first in range(0, by_lot, together):
-        try:
-            drawn = _starts(ask, rng, min(together, by_lot - first))
-        except PlanError:
-            if not ended:
-                raise
-            break  # where so few draws can do, go on from those that could
-        ended.append(improve(ask.choices, ask.aim, drawn))
-    levels = _shaken(ask, rng, np.concatenate(ended), number - by_lot)
+    with progress("searching", number, "starts") as step:
+        for first in range(0, by_lot, together):
+            try:
+                drawn = _starts(ask, rng, min(together, by_lot - first))
+            except PlanError:
+                if not ended:
+                    raise
+                break  # where so few draws can do, go on from those that could
+            ended.append(improve(ask.choices, ask.aim, drawn))
+            step(min(together, by_lot - first))
+        levels = _shaken(ask, rng, np.concatenate(ended), number - by_lot, step)
     reached = _value(ask, _information(ask, levels))
     good = reached if ask.criterion == "D" and not ask.sharpen else -reached
     # Of plans equal but for rounding the first, on any machine.
@@ -293,7 +292,9 @@ def _starts(ask: Ask, rng: np.random.Generator, wanted: int) -> NDArray[np.intp]
     return np.concatenate(found)
 
 
-def _shaken(ask: Ask, rng: np.random.Generator, levels: NDArray[np.intp], wanted: int) -> NDArray[np.intp]:
+def _shaken(
+    ask: Ask, rng: np.random.Generator, levels: NDArray[np.intp], wanted: int, step: Step
+) -> NDArray[np.intp]:
     """Go on from the best plans, round by round: some pots get another recipe by lot, and all is bettered."""
     pots = max(2, levels.shape[1] // 10)
     rounds = max(1, min(ROUNDS, wanted // BEST))
@@ -304,8 +305,10 @@ def _shaken(ask: Ask, rng: np.random.Generator, levels: NDArray[np.intp], wanted
         take = (wanted * (number + 1)) // rounds - (wanted * number) // rounds
         shaken = shake(ask.choices, rng, levels[np.resize(best, take)], pots)
         shaken = shaken[is_full(_information(ask, shaken))]
-        parts = [shaken[first : first + _together(ask)] for first in range(0, len(shaken), _together(ask))]
-        levels = np.concatenate([levels, *(improve(ask.choices, ask.aim, part) for part in parts)])
+        for first in range(0, len(shaken), _together(ask)):
+            part = shaken[first : first + _together(ask)]
+            levels = np.concatenate([levels, improve(ask.choices, ask.aim, part)])
+            step(len(part))
     return levels
 
 

@@ -171,7 +171,7 @@ def _unknown(part: str, held: Mapping[str, object], named: str = "") -> Iterator
     for key in held:
         if key not in _KEYS[part]:
             near = get_close_matches(key, _KEYS[part], 1, 0.6)
-            meant = f"did you mean {near[0]}" if near else f"it may hold {', '.join(_KEYS[part])}"
+            meant = f"did you mean {near[0]}?" if near else f"it may hold {', '.join(_KEYS[part])}"
             yield f"{named or part or 'it'} holds '{key}', which has no meaning there: {meant}"
 
 

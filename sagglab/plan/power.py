@@ -15,9 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special
 
 from sagglab.errors import PlanError
-from sagglab.model.pages import report
 from sagglab.model.scale import scale_for
 from sagglab.model.wording import count, effect_unit
+from sagglab.pages.layout import report
 from sagglab.plan.scatter import read_scatter, scatter_said, typical_of
 
 #: Raw probability below which the analysis is sure.

@@ -17,11 +17,11 @@ from scipy import special
 
 from sagglab.errors import ModelError, PlanError
 from sagglab.model.effects import Effects
-from sagglab.model.pages import report
 from sagglab.model.scale import scale_for
 from sagglab.model.strata import REML, FittedStrata, expected
 from sagglab.model.terms import Term
 from sagglab.model.wording import effect_unit
+from sagglab.pages.layout import report
 from sagglab.plan.drawn import draw_rows
 from sagglab.plan.factors import Factor as Varied
 from sagglab.plan.foresight import Foretold, foretell, share_said

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ import pandas as pd
 from sagglab.columns import BOOK_TABLES
 from sagglab.errors import PlanError, UnitError
 from sagglab.materials import TAKE_CARE
+from sagglab.pages.layout import report
 from sagglab.plan.totals import (
     Foil,
     foil_needed,
@@ -108,11 +108,7 @@ class BenchSheet:
         )
 
     def _repr_html_(self) -> str:
-        tables = (
-            table.to_html(index=False, border=0, na_rep="", float_format="{:.4g}".format)
-            for table in (self.table, self.totals)
-        )
-        return f"<p>{html.escape(repr(self))}</p>{''.join(tables)}<p>{html.escape(TAKE_CARE)}</p>"
+        return report(repr(self), (), self.table, self.totals, below=TAKE_CARE)
 
 
 def bench_sheet(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -10,11 +9,13 @@ import numpy as np
 import pandas as pd
 
 from sagglab.errors import PlanError
-from sagglab.model.pages import html_table, rounded
+from sagglab.markup import framed, listed
 from sagglab.model.wording import count
+from sagglab.pages.layout import html_table, rounded
 from sagglab.plan.batch import Plan
 from sagglab.plan.precision import Precision, precision
 from sagglab.plan.sheet import bench_sheet
+from sagglab.progress import progress
 
 
 @dataclass(frozen=True, repr=False)
@@ -56,12 +57,11 @@ class PlansCompared:
         return "\n".join(self.sentences)
 
     def _repr_html_(self) -> str:
-        said = "".join(f"<li>{html.escape(line)}</li>" for line in self.sentences)
         shown = self.table.dropna(axis=1, how="all")
         cells = rounded(shown).assign(**{"weighed out [g]": [f"{w:.0f}" for w in shown["weighed out [g]"]]})
         if "cost" in shown:
             cells["cost"] = [f"{cost:.2f}" for cost in shown["cost"]]
-        return f"<ul>{said}</ul>{html_table(cells)}"
+        return framed(listed(self.sentences), html_table(cells))
 
 
 def compare_plans(
@@ -88,7 +88,11 @@ def compare_plans(
     wrong = [name for name, plan in plans.items() if not isinstance(plan, Plan)]
     if wrong:
         raise PlanError(f"plan '{wrong[0]}'", "it is none", "give what plan_batch returned")
-    precisions = {name: precision(plan, **expected) for name, plan in plans.items()}
+    precisions = {}
+    with progress("comparing", len(plans), "plans") as step:
+        for name, plan in plans.items():
+            precisions[name] = precision(plan, **expected)
+            step()
     rows = []
     for name, plan in plans.items():
         told = precisions[name].table.set_index("term")["smallest difference"]

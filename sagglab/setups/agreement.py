@@ -14,9 +14,10 @@ from scipy import special
 from sagglab.colour import AXES
 from sagglab.errors import SetupError
 from sagglab.model.contrasts import Contrast, holm
-from sagglab.model.pages import report
 from sagglab.model.sentences import LIMIT
-from sagglab.model.wording import digits_for, words_for
+from sagglab.model.wording import words_for
+from sagglab.pages.layout import report
+from sagglab.pages.numbers import digits_for
 from sagglab.setups.pairs import DIFFERENCES, Pairs
 from sagglab.setups.repeatability import REACH, Scatter, setup_scatter
 from sagglab.setups.variances import MeanSquare, Variance

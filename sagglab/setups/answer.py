@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from sagglab.model.sentences import LIMIT
-from sagglab.model.wording import digits_for, said_p
+from sagglab.model.wording import said_p
+from sagglab.pages.numbers import digits_for
 from sagglab.setups.colour_space import where_sentence
 from sagglab.setups.limits import Limits
 

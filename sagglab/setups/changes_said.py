@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from sagglab.model.eye import by_eye
-from sagglab.model.pages import decimal, report
 from sagglab.model.sentences import LIMIT
-from sagglab.model.wording import count, digits_for, said_p
+from sagglab.model.wording import count, said_p
+from sagglab.pages.layout import report
+from sagglab.pages.numbers import decimal, digits_for
 from sagglab.setups.pot_changes import MONTHS_FORETOLD
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def changes_page(changes: Changes) -> str:
     recipes = changes.by_recipe[list(_OF_RECIPES)] if len(changes.by_recipe) else changes.by_recipe
     table = changes.table[list(_OF_POTS)]
     table = table.assign(distinguishable=table["distinguishable"].map({True: "yes", False: "not yet"}))
-    return report(answer, said, recipes, table, warned=changes.notes)
+    return report("", said, recipes, table, answer=answer, warned=changes.notes)
 
 
 def _answer(changes: Changes) -> str:

@@ -19,6 +19,7 @@ from sagglab.columns import (
 )
 from sagglab.columns.views import CORRECTED_TO
 from sagglab.errors import SetupError
+from sagglab.pages.table import Table
 
 if TYPE_CHECKING:
     from sagglab.setups.correction import Correction
@@ -137,7 +138,7 @@ def corrected_measures(correction: Correction, measures: pd.DataFrame) -> pd.Dat
         values[rows] = changed[name]
         columns[name] = pd.Series(values, index=measures.index, dtype=kind)
     # Laid out at once: column by column, pandas warns of the pieces.
-    return pd.DataFrame(columns)
+    return Table(columns)
 
 
 def _marks(measures: pd.DataFrame) -> NDArray[np.object_]:

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sagglab.colour import delta_e_2000
 from sagglab.errors import SetupError
-from sagglab.model.pages import report
+from sagglab.pages.layout import report
 from sagglab.setups.agreement import LEAST_THINGS
 from sagglab.setups.corrected_measures import corrected_measures
 from sagglab.setups.correction_choice import choose
@@ -153,7 +153,7 @@ class Correction:
 
     def _repr_html_(self) -> str:
         tables = () if self.candidates is None else (self.candidates,)
-        return report(self.sentence, (), *tables)
+        return report("", (), *tables, answer=self.sentence)
 
 
 def fit_correction(pots: Pairs, patches: Pairs | None = None, limits: Limits | None = None) -> Correction:

@@ -195,7 +195,7 @@ def _unknown(
 
 def _meant(key: str, known: list[str]) -> str:
     near = get_close_matches(key, known, 1, 0.6)
-    return f": did you mean {near[0]}" if near else ": take it out"
+    return f": did you mean {near[0]}?" if near else ": take it out"
 
 
 def _named(table: str, key: str) -> str:

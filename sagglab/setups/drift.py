@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.errors import SetupError
-from sagglab.model.pages import report
+from sagglab.pages.layout import report
 from sagglab.setups.camera_changes import camera_changes
 from sagglab.setups.control import (
     FIRST,

@@ -14,7 +14,7 @@ from sagglab.charts.alt import alt_text
 from sagglab.charts.labels import Labels
 from sagglab.errors import ModelError
 from sagglab.model.screening import screen_effects
-from sagglab.model.wording import digits_for
+from sagglab.pages.numbers import digits_for
 
 NAMES = ["sugar [g]", "salt [g]", "clay", "peak_C"]
 #: Less 10, so that they can be L*: no effect changes.

@@ -241,9 +241,9 @@ class TestPage:
         assert page.count('role="img"') == 3
         assert "dashed" not in page
 
-    def test_what_the_display_cannot_show_has_a_dashed_edge(self):
+    def test_what_the_display_cannot_show_lacks_a_corner(self):
         table = study()
         table["a*"] += 100
         page = fit_colour(table, FACTORS).predict(TestPredict.RECIPE)._repr_html_()
-        assert page.count("dashed") == 3
+        assert page.count('class="patch cut"') == 3
         assert "beyond what the display can show" in page

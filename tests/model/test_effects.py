@@ -725,7 +725,7 @@ class TestTables:
         with pytest.raises(UnknownNameError) as caught:
             fit_effects(study(), factors=["suger"])
         assert str(caught.value) == (
-            "factor 'suger': the table has no such column. Did you mean 'sugar [g]'."
+            "factor 'suger': the table has no such column. Did you mean 'sugar [g]'?"
         )
 
     def test_firings_that_are_numbers_or_dates(self):

@@ -265,7 +265,7 @@ def test_no_big_words_and_everything_escaped():
     assert "&lt;b&gt;salt&lt;/b&gt;" in page
     assert "a &amp; b" in page
     assert "1 row left out" in page
-    assert "<p>L* of 17 pots in 3 firings; 1 row left out (2: no L*)</p>" in page
+    assert ">L* of 17 pots in 3 firings; 1 row left out (2: no L*)</p>" in page
     for text in effects.sentences():
         assert not re.search(r"significan|caus|p-value|-\d", text)
         assert text.endswith(".")

@@ -190,7 +190,7 @@ class TestWords:
         assert "&lt;b&gt;salt&lt;/b&gt; [g]" in page
         assert "nan" not in page.lower()
         assert "a* −" in page
-        assert "<td>−" in page
+        assert '<td class="n">−' in page
         assert "-1" not in page.replace("inline-block", "").replace("text-align", "")
 
 

@@ -1,6 +1,7 @@
 import pytest
 
-from sagglab.model.wording import digits_for, effect_unit, words_for
+from sagglab.model.wording import effect_unit, words_for
+from sagglab.pages.numbers import digits_for
 
 
 @pytest.mark.parametrize(

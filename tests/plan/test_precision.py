@@ -322,7 +322,7 @@ def test_correlations_are_of_terms_and_of_all_pairs():
 def test_page_and_what_cannot_be(like):
     plan = firings_of([6] * 4)
     if like is None:
-        assert "<th>smallest difference</th>" in precision(plan)._repr_html_()
+        assert ">smallest difference</th>" in precision(plan)._repr_html_()
         return
     with pytest.raises(PlanError, match="no result of fit_effects"):
         precision(plan, like=like)

@@ -1,0 +1,1 @@
+"""Pages: results, tables and colours as HTML for a notebook; rounded there, and nowhere else."""
