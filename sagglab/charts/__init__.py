@@ -18,7 +18,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "control": ["control_chart", "drift_chart"],
         "dose": ["dose_chart"],
         "effects": ["effect_chart"],
-        "files": ["chart_svg", "draw_to_files", "save_chart"],
+        "files": ["chart_png", "chart_svg", "draw_to_files", "save_chart"],
         "firings": ["firing_curve", "firing_curves"],
         "half_normal": ["half_normal_chart"],
         "likeness": ["likeness_chart"],

@@ -82,7 +82,7 @@ def write_contact_sheet(book: Book, measures: pd.DataFrame, reviews: Reviews) ->
                 link=whole.name if not failed and whole.is_file() else "",
                 lab=np.array([row["L*"], row["a*"], row["b*"]], dtype=float),
                 flags=row["flags"],
-                reasons=_reasons(row),
+                reasons=reasons_to_look(row),
                 place=place,
                 line=table.line(place, row),
             )
@@ -94,8 +94,8 @@ def write_contact_sheet(book: Book, measures: pd.DataFrame, reviews: Reviews) ->
     return target
 
 
-def _reasons(row: Mapping[str, object]) -> tuple[str, ...]:
-    """Say why a person should look at a photograph."""
+def reasons_to_look(row: Mapping[str, object]) -> tuple[str, ...]:
+    """Say why a person should look at a photograph, by its row of `measure_photos`; empty when need not."""
     flags = str(row["flags"]).split("; ")
     told = [row["problems"]] if row["problems"] else []
     told += [words for flag, words in _FLAGS.items() if flag in flags]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import re
 from pathlib import Path
 
@@ -10,7 +11,8 @@ import matplotlib as mpl
 import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
 
-from sagglab.charts.alt import alt_text
+from sagglab.charts.alt import figure_alt_text
+from sagglab.writing import write_whole
 
 
 def draw_to_files() -> None:
@@ -22,10 +24,24 @@ def draw_to_files() -> None:
         mpl.use("Agg")
 
 
-def save_chart(ax: Axes, path: Path) -> None:
-    """Save the whole figure, the chart in words as its description, and let it go."""
-    ax.figure.savefig(path, metadata={"Description": alt_text(ax)})
+def save_chart(ax: Axes, path: str | os.PathLike[str]) -> None:
+    """Save the chart's whole figure with all it says in words as its description, and let it go.
+
+    The kind of file is that of its name's ending. It is replaced whole, or not at all.
+    """
+    write_whole(path, _drawn(ax, Path(path).suffix.removeprefix(".") or "png"))
+
+
+def chart_png(ax: Axes) -> bytes:
+    """Give the chart's whole figure as a PNG, with all it says in words as its description, and let it go."""
+    return _drawn(ax, "png")
+
+
+def _drawn(ax: Axes, kind: str) -> bytes:
+    page = io.BytesIO()
+    ax.figure.savefig(page, format=kind, metadata={"Description": figure_alt_text(ax.figure)})
     plt.close(ax.figure)
+    return page.getvalue()
 
 
 def chart_svg(ax: Axes) -> str:
@@ -36,7 +52,9 @@ def chart_svg(ax: Axes) -> str:
     """
     page = io.StringIO()
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "sagglab"}):
-        ax.figure.savefig(page, format="svg", metadata={"Date": None, "Description": alt_text(ax)})
+        ax.figure.savefig(
+            page, format="svg", metadata={"Date": None, "Description": figure_alt_text(ax.figure)}
+        )
     plt.close(ax.figure)
     # Words are set apart by several blanks, which would else be drawn as one.
     return re.sub(

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from sagglab.charts.alt import alt_text
 from sagglab.charts.files import chart_svg
+from sagglab.handout.page_pictures import PagePictures
 from sagglab.handout.paper import SCREEN_PPI
 from sagglab.handout.phone import phone_page
 from sagglab.handout.printed import page_count, print_handout
@@ -202,9 +203,9 @@ class Handout:
         """The same for a phone: one page that needs no other file and no network."""
         return phone_page(self)
 
-    def pictures(self) -> list[bytes]:
-        """Give each printed page as a PNG, to be looked at."""
-        return print_handout(self, "png", SCREEN_PPI)
+    def pictures(self) -> PagePictures:
+        """Give the printed pages as pictures, to be looked at."""
+        return PagePictures.of(print_handout(self, "png", SCREEN_PPI), PRINTED)
 
     def save(self, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
         """Write the handout into a folder, which is made when it is not there.
