@@ -316,7 +316,7 @@ def test_askable_takes_any_table():
         ({"forms": {"clay": "log1p"}}, "form 'log1p' of clay: the column holds words."),
         ({"squares": ["clay"]}, "square of clay: a category has none."),
         ({"together": [("sugar", "sugar [g]")]}, "together sugar [g]: it names one factor twice."),
-        ({"above": "dat"}, "column 'dat': the table has no such column. Did you mean 'date'."),
+        ({"above": "dat"}, "column 'dat': the table has no such column. Did you mean 'date'?"),
     ],
 )
 def test_a_question_is_checked_before_anything_is_measured(demo, tmp_path, asked, told):

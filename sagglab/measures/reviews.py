@@ -11,6 +11,7 @@ import pandas as pd
 
 from sagglab.book import Book
 from sagglab.photo.measure import MeasuredPhoto
+from sagglab.writing import write_whole
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,6 @@ class Reviews:
         return self.folder / f"{name}{ending}"
 
     def write(self, photo: str, pictures: Mapping[str, bytes]) -> None:
-        """Write the pictures of one photograph."""
+        """Write the pictures of one photograph, each whole or not at all."""
         for ending, content in pictures.items():
-            self.path(photo, ending).write_bytes(content)
+            write_whole(self.path(photo, ending), content)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import signal
 import warnings
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from multiprocessing import resource_tracker
 
 import joblib
 
@@ -44,7 +47,8 @@ class Run:
             # A worker that large photographs left large is replaced, and joblib's words for it would puzzle
             # the reader; where warnings are errors, they would end the thread that hands out the work.
             warnings.filterwarnings("ignore", "A worker stopped while some jobs")
-            done = shared(joblib.delayed(steps)(self._afresh) for steps in left.values())
+            with _workers_deaf_to_stop():
+                done = shared(joblib.delayed(steps)(self._afresh) for steps in left.values())
             for (place, steps), found in zip(left.items(), done, strict=True):
                 yield place, steps.key, self._done(steps.task, *found)
 
@@ -58,6 +62,25 @@ class Run:
         self._digests.keep()
         if self._new and self._memory.location is not None:
             self._memory.reduce_size(bytes_limit=MOST)
+
+
+@contextmanager
+def _workers_deaf_to_stop() -> Iterator[None]:
+    """Start processes that a stop does not reach: this one stops, and ends them.
+
+    A notebook's stop button and a shell's Ctrl-C go to all of them at once. One that is only just starting
+    would write a traceback of its own.
+    """
+    if not hasattr(signal, "pthread_sigmask"):  # a system where processes do not inherit what is held back
+        yield
+        return
+    # Python 3.11's own tracker of shared memory, when it is first started, lets through what is held back.
+    resource_tracker.ensure_running()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 class _Steps:

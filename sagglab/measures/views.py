@@ -8,7 +8,6 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-from tqdm.auto import tqdm
 
 from sagglab.book import Book
 from sagglab.columns import MEASURES, OF_PHOTO, PATCHES, Column, conform, empty
@@ -24,17 +23,17 @@ from sagglab.measures.task import (
     row_of,
     task_of,
 )
+from sagglab.pages.table import Table
 from sagglab.photo.flags import join_flags
 from sagglab.photo.measure import MeasuredPhoto
 from sagglab.photo.measuring import Measuring
 from sagglab.photo.shares import read_shares
 from sagglab.photo.white_balance import balance_differs
+from sagglab.progress import progress
 
 #: A pot's widths in two photographs, or by the book, are the same within this share: what was turned is
 #: round, and what was pinched nearly so.
 SAME_WIDTH = 0.15
-
-_BAR = "{desc} {percentage:3.0f}% |{bar}| {n_fmt} of {total_fmt} photographs, {remaining} left"
 
 
 def measure_photos(
@@ -81,7 +80,7 @@ def measure_photos(
     """
     measuring = measuring_of(book, measuring)
     rows, views = _viewed(book, jobs, reviews, measuring, afresh)
-    table = _table(book, rows, views, measuring)
+    table = Table(_table(book, rows, views, measuring))
     if reviews is not None:
         reviews.sheet(book, table, reviews)
     return table
@@ -112,7 +111,7 @@ def measure_targets(book: Book, jobs: int = -1, afresh: bool = False) -> pd.Data
         for row, view in zip(rows, views, strict=True)
         if len(view.patches)
     ]
-    return pd.concat(found, ignore_index=True) if found else empty(PATCHES)
+    return Table(pd.concat(found, ignore_index=True) if found else empty(PATCHES))
 
 
 def _viewed(
@@ -124,7 +123,7 @@ def _viewed(
     run = Run(jobs, reviews, afresh)
     lent: dict[str, list[Lent]] = {}
     views: dict[int, View] = {}
-    with tqdm(total=len(rows), desc="measuring", bar_format=_BAR) as bar:
+    with progress("measuring", len(rows), "photographs") as step:
         # Those of the target alone go first, since the others may need what they lend.
         for of_pots in (False, True):
             places = [place for place, row in enumerate(rows) if bool(row["pot"]) is of_pots]
@@ -132,7 +131,7 @@ def _viewed(
             keys = {}
             for place, keys[place], view in run(tasks):
                 views[place] = view
-                bar.update()
+                step()
             for place in places:
                 if views[place].shot is not None:
                     lender = lent_by(rows[place], keys[place], views[place].shot)

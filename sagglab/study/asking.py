@@ -56,6 +56,14 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
     outcome = find_column(results, outcome, "outcome")
     if outcome not in (RATING, LOSSES):
         check_name_of_outcome(outcome)
+        if results[outcome].isna().all():
+            raise ModelError(
+                f"outcome '{outcome}'",
+                "no pot has it yet",
+                "photograph the pots with the colour target, and write each photograph into the table photos"
+                if outcome in {column.heading for column in RESULTS}
+                else "fill it in",
+            )
         if not pd.api.types.is_numeric_dtype(results[outcome].dtype):
             raise ModelError(
                 f"outcome '{outcome}'",

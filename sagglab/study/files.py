@@ -15,42 +15,34 @@ from sagglab.firing.record_place import firing_schedule
 from sagglab.measures import all_readings
 from sagglab.model.effects import Effects
 from sagglab.study.answer import Study
-from sagglab.study.measured import clear, write_table
+from sagglab.study.left import leave, table_text
+
+#: Names that only this module gives.
+_OURS = ("effects.png", "colour.csv", "firings.png", "firing *.png", "pots by *.png", "dose of *.png")
 
 
 def write_study(done: Study, into: Path) -> None:
     """Write the effects, the charts and the answer into a folder, beside the tables of `measure_book`."""
-    into.mkdir(parents=True, exist_ok=True)
-    for pattern in (
-        "effects.png",
-        "colour.csv",
-        "firings.png",
-        "firing *.png",
-        "pots by *.png",
-        "dose of *.png",
-    ):
-        clear(into, pattern)
-    write_table(done.effects.table, into / "effects.csv")
     charts.draw_to_files()
+    contents: dict[str, str | bytes] = {"effects.csv": table_text(done.effects.table)}
     if isinstance(done.effects, Effects):
-        charts.save_chart(charts.effect_chart(done.effects), into / "effects.png")
+        contents["effects.png"] = charts.chart_png(charts.effect_chart(done.effects))
     if done.colour is not None:
-        write_table(done.colour.table, into / "colour.csv")
+        contents["colour.csv"] = table_text(done.colour.table)
     records = all_readings(done.measured.book)
     if records:
-        charts.save_chart(charts.firing_curves(records), into / "firings.png")
+        contents["firings.png"] = charts.chart_png(charts.firing_curves(records))
     for firing, readings in records.items():
         chart = _firing_chart(done.measured.book, firing, readings)
-        charts.save_chart(chart, into / f"firing {file_name(firing)}.png")
+        contents[f"firing {file_name(firing)}.png"] = charts.chart_png(chart)
     coloured = done.measured.results["L*"].notna().any()
     for factor in done.effects.factors:
         if coloured and factor.heading in done.measured.book.pots:
             swatches = charts.pot_swatches(done.measured.results, factor.heading)
-            charts.save_chart(swatches, into / f"pots by {file_name(factor.name)}.png")
+            contents[f"pots by {file_name(factor.name)}.png"] = charts.chart_png(swatches)
     for dose in done.doses:
-        chart = charts.dose_chart(dose)
-        charts.save_chart(chart, into / f"dose of {file_name(dose.amount.name)}.png")
-    (into / "answer.md").write_text(done.answer(), encoding="utf-8")
+        contents[f"dose of {file_name(dose.amount.name)}.png"] = charts.chart_png(charts.dose_chart(dose))
+    leave(into, contents | {"answer.md": done.answer()}, _OURS)
 
 
 def _firing_chart(book: Book, firing: str, readings: Readings):

@@ -126,6 +126,7 @@ def ask_book(
 ) -> Asked:
     """Measure a book, and ask it the question of a handout; parameters and errors as `make_handout`."""
     book.require("pots", "firings", "photos", "setups", "shelf")
+    book.require_entries()
     measures = measure_photos(book, jobs, afresh=afresh)
     for correction in corrections:
         measures = correction.apply(measures)

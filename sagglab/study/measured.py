@@ -16,10 +16,13 @@ from sagglab.firing.record_place import firing_readings, firing_schedule
 from sagglab.measures import gather_results, measure_firings, measure_photos
 from sagglab.photo.flags import FLAGS
 from sagglab.setups.correction import Correction
+from sagglab.study.left import leave, table_text, take_away
 from sagglab.units import both_scales
 
 #: Most photographs that are named one by one when they share a flag.
 NAMED = 3
+
+_TABLES = ("measures", "firings", "results")
 
 
 @dataclass(frozen=True)
@@ -124,26 +127,15 @@ def measure_book(
         The book has faults that make a number wrong.
     """
     book.require("pots", "firings", "photos", "setups")
-    reviews = into / "review"
-    reviews.mkdir(parents=True, exist_ok=True)
-    clear(reviews, "*.jpg")
-    clear(reviews, "index.html")
-    measures = measure_photos(book, jobs, charts.reviews_in(reviews), afresh=afresh)
+    book.require_entries()
+    reviews = charts.reviews_in(into / "review")
+    measures = measure_photos(book, jobs, reviews, afresh=afresh)
+    # Only now, so that a run that is stopped leaves what it had not yet come to.
+    drawn = measures.loc[measures["mean ΔE00"].notna(), "photo"]
+    pictures = [reviews.path(photo, ending).name for photo in drawn for ending in (".jpg", "-small.jpg")]
+    take_away(reviews.folder, ["*.jpg"], pictures)
     for correction in corrections:
         measures = correction.apply(measures)
     measured = MeasuredBook(book, measures, measure_firings(book), gather_results(book, measures))
-    for name in ("measures", "firings", "results"):
-        write_table(getattr(measured, name), into / f"{name}.csv")
+    leave(into, {f"{name}.csv": table_text(getattr(measured, name)) for name in _TABLES})
     return measured
-
-
-def clear(folder: Path, pattern: str) -> None:
-    """Take away what an earlier run left under names that only sagglab gives."""
-    for picture in folder.glob(pattern):
-        picture.unlink()
-
-
-def write_table(table: pd.DataFrame, path: Path) -> None:
-    """Write a table as CSV."""
-    # Eight digits: more than any measure holds, and no 24.999999999999975.
-    table.to_csv(path, index=False, float_format="%.8g")

@@ -16,8 +16,9 @@ from sagglab.model.dose import Doses, compare_doses
 from sagglab.model.effects import Effects
 from sagglab.model.odds import Odds
 from sagglab.model.rows import find_column
-from sagglab.model.terms import SCALES, Factor, unit_of
+from sagglab.model.terms import SCALES, Factor
 from sagglab.model.wording import count, label, words_for
+from sagglab.pages.headings import unit_of
 from sagglab.study.answer import sureness
 from sagglab.study.asking import LOSSES, RATING, askable, judge
 from sagglab.study.whole import FEWEST_STEPS

@@ -28,8 +28,7 @@ from sagglab.plan.power import FiringsNeeded, firings_needed
 from sagglab.plan.precision import Precision
 from sagglab.plan.sheet import ALLOWANCE, PAPERS, BenchSheet
 from sagglab.study.asking import askable
-from sagglab.study.measured import clear, write_table
-from sagglab.writing import write_whole
+from sagglab.study.left import leave, table_text
 
 
 @dataclass(frozen=True)
@@ -236,16 +235,16 @@ def _needed(plan: Plan, precision: Precision) -> FiringsNeeded:
 
 
 def _write(planned: PlannedBatch, into: Path) -> None:
-    into.mkdir(parents=True, exist_ok=True)
-    for pattern in ("power.png", "likeness.png"):
-        clear(into, pattern)
-    write_table(planned.plan.runs, into / "plan.csv")
-    write_table(planned.plan.aliases(), into / "aliases.csv")
-    write_table(planned.precision.table, into / "precision.csv")
-    write_table(planned.precision.variance, into / "predictions.csv")
-    write_table(planned.needed.table, into / "firings needed.csv")
     charts.draw_to_files()
-    charts.save_chart(charts.power_chart(planned.needed), into / "power.png")
-    charts.save_chart(charts.likeness_chart(planned.precision), into / "likeness.png")
+    contents = {
+        "plan.csv": table_text(planned.plan.runs),
+        "aliases.csv": table_text(planned.plan.aliases()),
+        "precision.csv": table_text(planned.precision.table),
+        "predictions.csv": table_text(planned.precision.variance),
+        "firings needed.csv": table_text(planned.needed.table),
+        "power.png": charts.chart_png(charts.power_chart(planned.needed)),
+        "likeness.png": charts.chart_png(charts.likeness_chart(planned.precision)),
+        "plan.md": planned.written(),
+    }
     write_bench_sheet(planned.sheet, into, planned.paper)
-    write_whole(into / "plan.md", planned.written())
+    leave(into, contents)

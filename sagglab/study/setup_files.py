@@ -7,9 +7,8 @@ from pathlib import Path
 from sagglab import charts
 from sagglab.setups.comparison import SetupsCompared
 from sagglab.study.files import file_name
-from sagglab.study.measured import clear, write_table
+from sagglab.study.left import leave, table_text
 from sagglab.study.two_setups import StudiedSetups
-from sagglab.writing import write_whole
 
 #: Names that only this module gives.
 _OURS = (
@@ -22,41 +21,42 @@ _OURS = (
 
 def write_setups(done: StudiedSetups, into: Path) -> None:
     """Write tables, charts and the answer into a folder; what an earlier run left there is replaced."""
-    into.mkdir(parents=True, exist_ok=True)
-    for pattern in _OURS:
-        clear(into, pattern)
     charts.draw_to_files()
-    write_table(done.measures, into / "measures.csv")
-    write_table(done.patches, into / "patches.csv")
+    contents: dict[str, str | bytes] = {
+        "measures.csv": table_text(done.measures),
+        "patches.csv": table_text(done.patches),
+    }
     if done.compared is not None:
-        _write_comparison(done.compared, done, into)
+        contents |= _of_comparison(done.compared, done)
     for name, drift in done.drifts.items():
-        write_table(drift.table, into / f"drift of {file_name(name)}.csv")
-        charts.save_chart(charts.drift_chart(drift)[0], into / f"drift of {file_name(name)}.png")
+        contents[f"drift of {file_name(name)}.csv"] = table_text(drift.table)
+        contents[f"drift of {file_name(name)}.png"] = charts.chart_png(charts.drift_chart(drift)[0])
     if done.changes is not None:
-        write_table(done.changes.table, into / "changes.csv")
+        contents["changes.csv"] = table_text(done.changes.table)
         if len(done.changes.by_recipe):
-            write_table(done.changes.by_recipe, into / "changes by recipe.csv")
+            contents["changes by recipe.csv"] = table_text(done.changes.by_recipe)
         for axis in ("L*", "a*", "b*"):
             chart = charts.over_time_chart(done.changes, done.measures, axis)
-            charts.save_chart(chart, into / f"change of {axis[0]}.png")
-    write_whole(into / "answer.md", done.answer())
+            contents[f"change of {axis[0]}.png"] = charts.chart_png(chart)
+    leave(into, contents | {"answer.md": done.answer()}, _OURS)
 
 
-def _write_comparison(compared: SetupsCompared, done: StudiedSetups, into: Path) -> None:
-    write_table(compared.table, into / "agreement.csv")
-    write_table(compared.pairs, into / "pairs.csv")
-    write_table(compared.repeatability, into / "repeatability.csv")
-    write_table(compared.deming, into / "deming.csv")
-    write_table(compared.where, into / "kinds of colour.csv")
+def _of_comparison(compared: SetupsCompared, done: StudiedSetups) -> dict[str, str | bytes]:
+    contents: dict[str, str | bytes] = {
+        "agreement.csv": table_text(compared.table),
+        "pairs.csv": table_text(compared.pairs),
+        "repeatability.csv": table_text(compared.repeatability),
+        "deming.csv": table_text(compared.deming),
+        "kinds of colour.csv": table_text(compared.where),
+    }
     if compared.correction is not None:
-        write_table(compared.correction.candidates, into / "corrections tried.csv")
+        contents["corrections tried.csv"] = table_text(compared.correction.candidates)
     for each in compared.compared:
         what = f"{each.pairs.kind} {each.pairs.colours}"
-        charts.save_chart(
-            charts.agreement_chart(each.pairs, each.agreement)[0], into / f"agreement of {what}.png"
-        )
-        charts.save_chart(charts.arrow_chart(each.pairs), into / f"arrows of {what}.png")
+        chart = charts.agreement_chart(each.pairs, each.agreement)[0]
+        contents[f"agreement of {what}.png"] = charts.chart_png(chart)
+        contents[f"arrows of {what}.png"] = charts.chart_png(charts.arrow_chart(each.pairs))
         if each.pairs.kind == "patches" and each.pairs.calibrated:
             chart = charts.target_layout_chart(each.pairs, done.patches, compared.limits)
-            charts.save_chart(chart, into / "target.png")
+            contents["target.png"] = charts.chart_png(chart)
+    return contents
