@@ -1,0 +1,191 @@
+"""Asking: each column of the notes is shown with its proposal, and the maker agrees or corrects."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Callable
+from dataclasses import replace
+
+from sagglab.errors import BookError
+from sagglab.notes.cells import COMMAS, ORDERS, read_amount
+from sagglab.notes.mapping import FIRINGS, LEFT_OUT, OPEN, YES_OR_NO, MappedColumn, Mapping
+from sagglab.notes.words import unit_named
+from sagglab.units import Heading, parse_heading
+
+#: A shell is at least so wide.
+_WIDTH = 79
+_HELP = (
+    "Enter                takes the proposal",
+    "g   oz   coats   F   the unit of these amounts",
+    "sugar [g]            the heading in the table of pots; without [ ] it is text",
+    "firings: kiln        the table and the heading there; photos: photo",
+    "yes or no            the cells are ticks",
+    "day first            how the dates are written; or month first",
+    "decimal comma        what the comma in 1,250 is; or thousands comma",
+    "4.1 g                what one level spoon weighs, where cells are in spoons",
+    "-                    leaves the column out",
+    "back                 goes back to the column before",
+    "Ctrl-C               ends all of it; nothing is written then",
+)
+
+
+def ask_mapping(
+    mapping: Mapping, ask: Callable[[str], str] | None = None, say: Callable[[str], None] | None = None
+) -> Mapping:
+    """Show each proposal and let it be accepted or corrected.
+
+    Parameters
+    ----------
+    mapping : Mapping
+        As `propose_mapping` makes it.
+    ask : callable, optional
+        Gives the answer to a prompt; `input` when it is not given.
+    say : callable, optional
+        Shows a line; `print` when it is not given.
+
+    Returns
+    -------
+    Mapping
+        With nothing left open.
+
+    Raises
+    ------
+    BookError
+        The answers ended before all was said.
+    """
+    ask, say = ask or input, say or print
+    say(f"{mapping.notes}: where do its {len(mapping.columns)} columns go?")
+    say("Enter takes what is proposed, ? explains.")
+    place = 0
+    try:
+        while place < len(mapping.columns):
+            _show(mapping.columns[place], place, len(mapping.columns), say)
+            answer = ask("> ").strip()
+            if answer == "?":
+                for line in _HELP:
+                    say(f"  {line}")
+            elif answer.casefold() == "back":
+                place = max(0, place - 1)
+            else:
+                mapping, place = _answered(mapping, place, answer, say)
+        return _grouped(mapping, ask, say)
+    except EOFError as error:
+        raise BookError(
+            f"the mapping of {mapping.notes}",
+            "the answers ended before all was said, and nothing was written",
+            "run it again, or correct the mapping in a file and give that",
+        ) from error
+
+
+def _show(column: MappedColumn, place: int, count: int, say: Callable[[str], None]) -> None:
+    say("")
+    say(_short(f"{place + 1} of {count}: column {column.letter}, '{column.heading}'"))
+    if column.such_as:
+        say(_short(f"  such as  {' | '.join(column.such_as)}"))
+    goal = "left out" if column.to == LEFT_OUT else column.to
+    read = f", {column.cells}" if column.cells not in ("", OPEN) else ""
+    view = f", {column.view}" if column.view else ""
+    say(_short(f"  goes to  {goal}{read}{view}"))
+    mark = {"sure": "because", "perhaps": "perhaps", OPEN: "to say"}[column.sure]
+    lines = textwrap.wrap(column.why, _WIDTH - 11) or [""]
+    say(f"  {mark:7}  {lines[0]}")
+    for line in lines[1:]:
+        say(f"           {line}")
+
+
+def _short(line: str) -> str:
+    line = " ".join(line.splitlines())
+    return line if len(line) <= _WIDTH else line[: _WIDTH - 1] + "…"
+
+
+def _answered(mapping: Mapping, place: int, answer: str, say: Callable[[str], None]) -> tuple[Mapping, int]:
+    column = mapping.columns[place]
+    if not answer:
+        if column.is_open:
+            say("  This has to be said first; ? shows how, and - leaves the column out.")
+            return mapping, place
+        return mapping, place + 1
+    try:
+        mapping = mapping.with_column(column.letter, **changes_by(column, answer))
+    except BookError as error:
+        say("\n".join(textwrap.wrap(f"{error.cause}.", _WIDTH, initial_indent="  ", subsequent_indent="  ")))
+        return mapping, place
+    say(_short(f"  it goes to {mapping.columns[place].to}" if answer != LEFT_OUT else "  it is left out"))
+    # What is still open after this answer is asked at once, before the next column.
+    if mapping.columns[place].is_open:
+        left = "its unit" if mapping.columns[place].goal.unit == OPEN else "how its figures are written"
+        now = replace(mapping.columns[place], sure=OPEN, why=f"{left} is still to be said ({column.why})")
+        columns = (*mapping.columns[:place], now, *mapping.columns[place + 1 :])
+        return replace(mapping, columns=columns), place
+    return mapping, place + 1
+
+
+def changes_by(column: MappedColumn, answer: str) -> dict[str, object]:
+    """Understand an answer to the question where a column goes.
+
+    Parameters
+    ----------
+    column : MappedColumn
+        As it is proposed.
+    answer : str
+
+    Returns
+    -------
+    dict
+        What `Mapping.with_column` shall change.
+
+    Examples
+    --------
+    >>> changes_by(MappedColumn("D", "Sugar", "pots: sugar [?]"), "oz")
+    {'to': 'pots: sugar [oz]'}
+    >>> changes_by(MappedColumn("D", "Sugar", "pots: sugar [?]"), "firings: kiln")
+    {'to': 'firings: kiln', 'cells': ''}
+    """
+    word = answer.casefold()
+    if answer == LEFT_OUT:
+        return {"to": LEFT_OUT, "cells": "", "spoon_g": None}
+    if word in (*ORDERS, *COMMAS):
+        return {"cells": word}
+    if word in (YES_OR_NO, "yes/no"):
+        return {"cells": YES_OR_NO, "to": f"{column.table or 'pots'}: {column.goal.name or column.heading}"}
+    unit = unit_named(answer.strip("[] "))
+    if unit not in (None, "degrees", "spoon") and column.goal.unit is not None:
+        return {"to": f"{column.table}: {Heading(column.goal.name, unit)}"}
+    weight = read_amount(answer)
+    if weight is not None and column.goal.unit is not None:
+        if weight.unit != "g":
+            return {"spoon_g": float("nan"), "to": f"{column.table}: {Heading(column.goal.name, 'g')}"}
+        return {"spoon_g": weight.value, "to": f"{column.table}: {Heading(column.goal.name, 'g')}"}
+    whole = re.match(r"(pots|firings|photos): ", answer)
+    if column.goal.unit == OPEN and not whole and "[" not in answer and column.goal.name not in answer:
+        # A misspelt unit would else become the name of a column of text.
+        return {"to": f"{column.table}: {Heading(column.goal.name, answer)}"}
+    to = answer if whole else f"pots: {answer}"
+    goal = parse_heading(to.partition(": ")[2])
+    # How figures are written stays to be said when the column only gets another name.
+    keeps = goal.unit is not None and column.goal.unit is not None
+    return {"to": to} | ({} if keeps else {"cells": ""})
+
+
+def _grouped(mapping: Mapping, ask: Callable[[str], str], say: Callable[[str], None]) -> Mapping:
+    """Ask how pots come to their firing and name where no column tells it any more."""
+    goals = {column.to for column in mapping.columns}
+    pots = "as noted" if "pots: pot" in goals else "numbered"
+    firings = mapping.firings
+    if "pots: firing" in goals:
+        firings = "as noted"
+    elif firings == "as noted" or (firings == "by date" and "firings: date" not in goals):
+        firings = OPEN
+    if pots == "numbered":
+        say("\nNo column names the pots: they are numbered p01, p02, … in the order of the rows.")
+    possible = [kind for kind in FIRINGS[1:4] if kind != "by date" or "firings: date" in goals]
+    while firings == OPEN:
+        say(f"\nNo column tells the firing. Were the pots fired {' or '.join(map(repr, possible))}?")
+        say("  one: all in one firing; each pot: each in a firing of its own; by date: by day and kiln")
+        answer = ask("> ").strip().casefold()
+        firings = answer if answer in possible else OPEN
+    made = replace(mapping, pots=pots, firings=firings)
+    if made.faults():
+        raise BookError(f"the mapping of {mapping.notes}", "; ".join(made.faults()), "run it again")
+    return made

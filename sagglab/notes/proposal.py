@@ -1,0 +1,286 @@
+"""The proposal: to which column of the batch book each column of somebody's notes goes, and why."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+
+from sagglab.columns import BOOK_TABLES, RESULTS
+from sagglab.materials import find_material
+from sagglab.notes.cells import read_amount, same_kind
+from sagglab.notes.evidence import Evidence
+from sagglab.notes.firings import firing_of_rows, unlike_rows
+from sagglab.notes.mapping import LEFT_OUT, OPEN, YES_OR_NO, MappedColumn, Mapping
+from sagglab.notes.sheet import Notes
+from sagglab.notes.words import SPOONS, ReadHeading, cell_word, is_of_numbers, read_heading, view_named
+from sagglab.units import parse_heading
+
+#: Above this many degrees a peak in °C would be hotter than foil and fuel of a saggar firing make it; 900 °F
+#: is colder than any. No source: potters' practice.
+HOT = 900
+
+#: Names that a column of the maker's own cannot have.
+_TAKEN = {one.name.casefold() for table in (RESULTS, *BOOK_TABLES.values()) for one in table}
+
+
+def propose_mapping(notes: Notes) -> Mapping:
+    """Propose where each column of the notes goes, with the reason; what cannot be known stays open.
+
+    Parameters
+    ----------
+    notes : Notes
+
+    Returns
+    -------
+    Mapping
+        Its `open` questions have to be answered before tables can be made of it.
+    """
+    everything = "\n".join(" ".join(filter(None, cells)) for cells in notes.rows.values())
+    proposed = []
+    for letter, heading in notes.headings.items():
+        evidence = Evidence(notes.cells(letter))
+        column = MappedColumn(letter, heading, LEFT_OUT, such_as=evidence.shown)
+        proposed.append(_one(column, read_heading(heading), evidence, everything))
+    columns = list(_each_once(proposed))
+    goals = {column.to: column for column in columns}
+    firings, pots = "as noted", "as noted" if "pots: pot" in goals else "numbered"
+    noted = goals.get("pots: firing")
+    if noted is not None and "firings: date" not in goals and Evidence(notes.cells(noted.letter)).are_dates:
+        dated = _date(replace(noted, to="firings: date"), Evidence(notes.cells(noted.letter)))
+        columns[columns.index(noted)] = dated
+        noted = None
+    if noted is None:
+        firings = "by date" if any(column.to == "firings: date" for column in columns) else OPEN
+    by = "pots: firing" if noted else "firings: date"
+    columns = [_going_down(column, notes) if column.to == by else column for column in columns]
+    mapping = Mapping(notes.path.name, notes.sheet, firings, pots, tuple(columns))
+    return replace(mapping, columns=tuple(_told_apart(notes, mapping)))
+
+
+def _one(column: MappedColumn, read: ReadHeading, evidence: Evidence, everything: str) -> MappedColumn:
+    """Propose for one column, by its heading and its cells."""
+    if not evidence.cells:
+        return replace(column, why="it has no cells")
+    if not evidence.texts:
+        return replace(column, to=f"pots: {_own_name(column)}", sure="perhaps", why="it has dashes alone")
+    meanings = read.meanings
+    if len(meanings) > 1:  # "Note" is a mark in one language and a remark in another
+        wants = [is_of_numbers(meaning) == evidence.are_amounts for meaning in meanings]
+        meanings = tuple(m for m, fits in zip(meanings, wants, strict=True) if fits) or meanings
+    if evidence.are_photographs and (not meanings or meanings[0].startswith("photos")):
+        why = "its cells name photographs"
+        return replace(column, to="photos: photo", view=view_named(column.heading), why=why)
+    if not meanings:
+        return _own(column, read, evidence, everything)
+    why = f"'{read.name}' is {_called(meanings[0])}"
+    if parse_heading(meanings[0].partition(": ")[2]).name == read.name.casefold():
+        why = f"'{read.name}' is known by that name"
+    if not read.exact:
+        why = f"'{read.name}' is like '{read.word}'"
+    column = replace(column, why=why, sure="sure" if read.exact else "perhaps")
+    kind, _, goal = meanings[0].partition(": ")
+    if kind == "material":
+        return _amount(column, "pots", goal, read.unit, evidence, everything)
+    declared = next((c for c in BOOK_TABLES[kind] if c.name == parse_heading(goal).name), None)
+    if goal == "date":
+        return _date(replace(column, to="firings: date"), evidence)
+    if parse_heading(goal).unit is not None:
+        return _amount(column, kind, parse_heading(goal).name, read.unit, evidence, everything)
+    if (
+        kind == "photos"
+        or (goal == "state" and not evidence.are_states)
+        or (declared is not None and declared.kind == "number" and not _is_rating(evidence))
+    ):
+        return _own(column, read, evidence, everything)
+    if goal.endswith("(as noted)"):
+        return replace(
+            column, to=f"{kind}: {goal}", why=why + "; a number of its own would be taken for a dusting"
+        )
+    return replace(column, to=f"{kind}: {goal}")
+
+
+def _called(meaning: str) -> str:
+    kind, _, goal = meaning.partition(": ")
+    name = parse_heading(goal).name
+    known = {
+        "noted peak": "the peak that the firing came to",
+        "pot": "what the pot is called",
+        "firing": "the firing",
+        "photo": "the photograph",
+    }
+    return name if kind == "material" else known.get(name, f"the {kind.removesuffix('s')}'s {name}")
+
+
+def _is_rating(evidence: Evidence) -> bool:
+    return all(re.fullmatch(r"[1-5](?:[.,]\d+)?(?:\s*/\s*5)?|[★*]{1,5}", cell) for cell in evidence.texts)
+
+
+def _date(column: MappedColumn, evidence: Evidence) -> MappedColumn:
+    if not evidence.are_dates:
+        why = f"{column.why}, but its cells are no dates"
+        return replace(column, to=f"pots: {_own_name(column)}", sure="perhaps", why=why)
+    order = evidence.order
+    if order == OPEN:
+        why = f"'{evidence.dates[0]}' can be read with the day or the month first: say which"
+        return replace(column, cells=OPEN, sure=OPEN, why=why)
+    told = f"; its dates have the {order}" if order else ""
+    return replace(column, cells=order, why=column.why + told)
+
+
+def _amount(
+    column: MappedColumn, table: str, name: str, unit: str | None, evidence: Evidence, everything: str
+) -> MappedColumn:
+    """Propose a column of amounts: its unit is stated, or asked for."""
+    material = find_material(name)
+    if not evidence.are_amounts:
+        if evidence.are_ticks and material is not None:
+            blank = "" if any(map(_says_no, evidence.texts)) else ", and no where it is blank"
+            why = f"{column.why}, and its cells say yes or no{blank}: how much is not told"
+            return replace(column, to=f"{table}: {name}", cells=YES_OR_NO, sure="perhaps", why=why)
+        why = f"{column.why}, but its cells are no amounts: kept as text"
+        return replace(column, to=f"{table}: {name} (as noted)", sure="perhaps", why=why)
+    comma = evidence.comma(everything)
+    unit = None if unit == "degrees" else unit
+    stated = [unit] if unit else list(evidence.units)
+    spoon = next((one for one in SPOONS if one in stated), "")
+    if spoon and material is not None:
+        level = {"tsp": "teaspoon", "tbsp": "tablespoon"}.get(spoon, spoon)
+        measure = "" if spoon == "spoon" else f", or {spoon} for the spoon as a measure"
+        why = f"{column.why}, in spoons: say what one level {level} of it weighs, as 4.1 g{measure}"
+        why += f", or keep the text as '{name} (as noted)'"
+        to = f"{table}: {name} [{OPEN}]"
+        return replace(column, to=to, cells=comma, spoon=spoon, sure=OPEN, why=why)
+    wanted = next((c.unit for c in BOOK_TABLES[table] if c.name == name), "degC" if "peak" in name else "")
+    alike = all(same_kind(one, wanted or stated[0]) for one in stated)
+    if stated and not alike:
+        why = f"{column.why}, but in {' and '.join(stated)}, which cannot be joined: kept as text"
+        return replace(column, to=f"{table}: {name} (as noted)", sure="perhaps", why=why)
+    if unit is None and (not stated or evidence.bare):
+        return replace(
+            column,
+            to=f"{table}: {name} [{OPEN}]",
+            cells=comma,
+            sure=OPEN,
+            why=f"{column.why}; no unit is stated{_hint(name, evidence)}: say which it is",
+        )
+    chosen = unit or evidence.units.most_common(1)[0][0]
+    why = f"{column.why}, in {chosen.replace('deg', '°')}" + ("" if unit else ", as its cells say")
+    if comma == OPEN:
+        why += f"; a comma as in '{_open_comma(evidence)}' can stand before decimals or thousands: say which"
+    sure = OPEN if comma == OPEN else column.sure
+    return replace(column, to=f"{table}: {name} [{chosen}]", cells=comma, sure=sure, why=why)
+
+
+def _says_no(cell: str) -> bool:
+    return cell_word(cell) in ("no", "none")
+
+
+def _open_comma(evidence: Evidence) -> str:
+    return next(cell for cell in evidence.texts if read_amount(cell) is None and "," in cell)
+
+
+def _hint(name: str, evidence: Evidence) -> str:
+    """Say what the numbers hint at; no more than a hint."""
+    if evidence.units:
+        return f" in {evidence.bare} cells, and {' and '.join(evidence.units)} in others"
+    values = [amount.value for amount in evidence.amounts]
+    if "peak" in name or "temp" in name:
+        if max(values) > HOT:
+            return f" (above {HOT} hints at °F)"
+        return f" (none above {HOT}: °C more likely than °F)"
+    material = find_material(name)
+    few = all(value == int(value) and 0 <= value <= 6 for value in values)
+    if material is not None and material.use == "coat" and few:
+        return f" (whole numbers from {min(values):g} to {max(values):g}: coats?)"
+    if set(values) <= {0, 1}:
+        return " (0 and 1 alone: yes or no?)"
+    return ""
+
+
+def _own_name(column: MappedColumn) -> str:
+    """Name a column of the maker's own as the notes do, in a form that a heading of the book can have."""
+    name = " ".join(column.heading.replace("[", "(").replace("]", ")").split()).rstrip(":")
+    name = name or f"column {column.letter}"
+    if name.casefold() in _TAKEN or find_material(name) is not None:
+        name += " (as noted)"
+    return name
+
+
+def _own(column: MappedColumn, read: ReadHeading, evidence: Evidence, everything: str) -> MappedColumn:
+    """Keep a column as one of the maker's own."""
+    name = _own_name(column)
+    why = "kept as a column of its own"
+    if evidence.are_ticks:
+        return replace(column, to=f"pots: {name}", cells=YES_OR_NO, sure="perhaps", why=f"{why}: yes or no")
+    named = read.name.replace("[", "(").replace("]", ")").strip()
+    if len(evidence.amounts) == len(evidence.texts) and named:
+        unit = read.unit if read.unit not in ("degrees", "spoon") else None
+        units = [unit] if unit else list(evidence.units)
+        if units and "spoon" not in units and all(same_kind(one, units[0]) for one in units):
+            column = replace(column, why=why, sure="perhaps")
+            short = _amount(
+                column, "pots", _own_name(replace(column, heading=named)), unit, evidence, everything
+            )
+            if same_kind(units[0], "g") or same_kind(units[0], "mL"):
+                why = f"{short.why}; the book takes it for a dusting or packing: send it to firings, or "
+                return replace(short, why=why + "leave the unit out, if it is none")
+            return short
+        if re.search(r"temp", name, re.IGNORECASE):
+            hint = _hint("temp", evidence)
+            why = f"{why}; a temperature needs its unit{hint}"
+            return replace(column, to=f"pots: {name} [{OPEN}]", sure=OPEN, why=why)
+    return replace(column, to=f"pots: {name}", sure="perhaps", why=why)
+
+
+def _each_once(columns: list[MappedColumn]) -> Iterator[MappedColumn]:
+    """Fill each column of the book from one column of the notes; the others keep a name of their own."""
+    best: dict[str, MappedColumn] = {}
+    rank = ("sure", OPEN, "perhaps")
+    for column in columns:
+        goal = f"{column.table}: {column.goal.name}"
+        if goal not in best or rank.index(column.sure) < rank.index(best[goal].sure):
+            best[goal] = column
+    taken = {goal.casefold() for goal in best}
+    for column in columns:
+        goal = f"{column.table}: {column.goal.name}"
+        if column.to in (LEFT_OUT, "pots: notes", "photos: photo") or best[goal] is column:
+            yield column
+            continue
+        name = own = _own_name(column)
+        while f"pots: {own}".casefold() in taken:
+            own = f"{name} ({column.letter})" if own == name else f"{own} again"
+        taken.add(f"pots: {own}".casefold())
+        why = f"{best[goal].named} goes to '{goal}' already; kept as text"
+        yield replace(column, to=f"pots: {own}", cells="", sure="perhaps", why=why)
+
+
+def _going_down(column: MappedColumn, notes: Notes) -> MappedColumn:
+    """Read blank cells below a filled one as the same again, in the column that tells firings apart."""
+    filled = notes.cells(column.letter)
+    if len(filled) == len(notes.rows) or next(iter(notes.rows)) not in filled:
+        return column
+    why = f"{column.why}; a blank cell means what stands above it"
+    return replace(column, down=True, sure="perhaps" if column.sure == "sure" else column.sure, why=why)
+
+
+def _told_apart(notes: Notes, mapping: Mapping) -> Iterator[MappedColumn]:
+    """Keep with the pots what is not the same for all pots of a firing."""
+    firings = firing_of_rows(notes, mapping)
+    for column in mapping.columns:
+        unlike = unlike_rows(notes, column, firings) if column.table == "firings" else {}
+        if not unlike or (column.goal.name == "date" and mapping.firings == "by date"):
+            yield column
+            continue
+        firing, rows = next(iter(unlike.items()))
+        where = ", ".join(map(str, rows[:4])) + (", …" if len(rows) > 4 else "")
+        why = (
+            f"{column.why}; but it differs within firing '{firing}' (rows {where}), so it stays with the pots"
+        )
+        goal = column.to.partition(": ")[2]
+        sure = column.sure if column.sure == OPEN else "perhaps"
+        if column.goal.name == "date":
+            goal, cells = "date (as noted)", ""
+            yield replace(column, to=f"pots: {goal}", cells=cells, sure="perhaps", why=why)
+        else:
+            yield replace(column, to=f"pots: {goal}", sure=sure, why=why)

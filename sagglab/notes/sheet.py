@@ -1,0 +1,263 @@
+"""The sheet: somebody's own notes, with free headings, as rows of text."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from sagglab.delimited import DELIMITERS, read_text, split_rows
+from sagglab.errors import FileFormatError, UnknownNameError
+from sagglab.markup import folded, framed, paragraph, text_table
+from sagglab.notes.cells import read_amount, read_date
+from sagglab.notes.words import cell_word, plain, read_heading, unit_named
+from sagglab.workbook import Rows, read_sheets
+
+#: Headings stand near the top: titles, addresses and legends above them take no more rows than this.
+_TOP = 40
+#: So many rows are shown of long notes; the others are folded away.
+_SHOWN = 20
+_WORKBOOKS = (".xlsx", ".xlsm")
+
+
+@dataclass(frozen=True, repr=False)
+class Notes:
+    """Notes as they were written.
+
+    Attributes
+    ----------
+    path : Path
+    sheet : str
+        The sheet of the workbook; empty for a text file.
+    heading_rows : tuple of int
+        The rows that the headings stand in, as a spreadsheet numbers them.
+    headings : mapping of str to str
+        The headings as written, by the letter of their column; blank for a column with cells and no heading.
+    rows : mapping of int to tuple of str
+        The cells of each row that has any, in the order of the headings, by the number of the row. Cells that
+        were merged down each have what stands in the first.
+    aside : mapping of int to str
+        What stands above the headings, and totals and remarks below the rows, by the number of the row.
+    """
+
+    path: Path
+    sheet: str
+    heading_rows: tuple[int, ...]
+    headings: Mapping[str, str]
+    rows: Mapping[int, tuple[str, ...]]
+    aside: Mapping[int, str]
+
+    def cells(self, letter: str) -> dict[int, str]:
+        """Give the cells of a column that are not blank, by the number of their row."""
+        place = list(self.headings).index(letter)
+        return {row: cells[place] for row, cells in self.rows.items() if cells[place]}
+
+    @property
+    def told(self) -> str:
+        """Where the headings were found, in a sentence."""
+        sheet = f"sheet '{self.sheet}', " if self.sheet else ""
+        several = len(self.heading_rows) > 1
+        where = " to ".join(map(str, (self.heading_rows[0], self.heading_rows[-1])[: 1 + several]))
+        headings, rows = len(self.headings), len(self.rows)
+        return (
+            f"{self.path.name}: {sheet}headings in row{'s' if several else ''} {where}, "
+            f"{headings} column{'s' if headings != 1 else ''}, {rows} row{'s' if rows != 1 else ''} below"
+        )
+
+    def __repr__(self) -> str:
+        return self.told
+
+    def _repr_html_(self) -> str:
+        heads = ["row", *(f"{letter} {heading}" for letter, heading in self.headings.items())]
+        rows = [[str(row), *cells] for row, cells in self.rows.items()]
+        shown = text_table(heads, rows[:_SHOWN])
+        if len(rows) > _SHOWN:
+            shown += folded(f"And {len(rows) - _SHOWN} more", text_table(heads, rows[_SHOWN:]))
+        return framed(paragraph(self.told, "answer"), shown)
+
+
+def read_notes(path: str | os.PathLike[str], sheet: str | None = None) -> Notes:
+    """Read notes that somebody keeps in a spreadsheet of their own.
+
+    Parameters
+    ----------
+    path : path
+        An ``.xlsx`` file, or a text file with commas, semicolons or tabs.
+    sheet : str, optional
+        Which sheet of a workbook; the only one that looks like notes when it is not given.
+
+    Returns
+    -------
+    notes : Notes
+        Where it found the sheet and its headings, `Notes.told` says.
+
+    Raises
+    ------
+    MissingFileError
+        There is no such file.
+    FileFormatError
+        It cannot be read, no row of it looks like headings, or several sheets could be meant.
+    UnknownNameError
+        No sheet has this name.
+    """
+    path = Path(path)
+    if path.suffix.lower() not in _WORKBOOKS:
+        if path.suffix.lower() in (".xls", ".ods", ".numbers"):
+            raise FileFormatError(str(path), f"{path.suffix} is not read", "save it as .xlsx, or as CSV")
+        return _laid_out(path, "", _text_rows(path))
+    sheets = read_sheets(path)
+    if sheet is not None and sheet not in sheets:
+        raise UnknownNameError(
+            f"sheet '{sheet}'", f"{path.name} has {_listed(sheets)}", "name one of these, as it is written"
+        )
+    if sheet is None:
+        could_be = [name for name, rows in sheets.items() if _heading_row(rows) is not None]
+        if len(could_be) > 1:
+            raise FileFormatError(
+                str(path),
+                f"{len(could_be)} sheets look like notes: {_listed(could_be)}",
+                f'say which, as in read_notes("{path.name}", sheet="{could_be[0]}"), '
+                "or save the one that you mean by itself",
+            )
+        sheet = could_be[0] if could_be else next(iter(sheets), "")
+    rows = sheets.get(sheet, [])
+    _merged_filled(path, sheet, rows)
+    return _laid_out(path, sheet, rows)
+
+
+def _listed(names: object) -> str:
+    return ", ".join(f"'{name}'" for name in names)
+
+
+def _text_rows(path: Path) -> Rows:
+    text = read_text(path)
+    first = [line for line in text.splitlines() if line.strip()][:_TOP]
+    # A title above the headings has no delimiter, or a comma in its sentence: what cuts most lines wins.
+    outside = ["".join(line.split('"')[::2]) for line in first]
+    delimiter = max(DELIMITERS, key=lambda mark: sum(line.count(mark) for line in outside if mark in line))
+    try:
+        return split_rows(text, delimiter)
+    except FileFormatError as error:
+        raise FileFormatError(f"{path}, {error.where}", error.cause, error.remedy) from error
+
+
+def _merged_filled(path: Path, sheet: str, rows: Rows) -> None:
+    """Write what a merged cell says into each cell of its first column."""
+    from openpyxl import load_workbook
+
+    with closing(load_workbook(path, data_only=True)) as workbook:
+        merged = [cells.bounds for cells in workbook[sheet].merged_cells.ranges]
+    for left, top, _, bottom in merged:
+        for row in rows[top : min(bottom, len(rows))]:
+            said = rows[top - 1][left - 1] if left <= len(rows[top - 1]) else ""
+            row += [""] * (left - len(row))
+            row[left - 1] = row[left - 1] or said
+
+
+def _laid_out(path: Path, sheet: str, rows: Rows) -> Notes:
+    width = max(map(len, rows), default=0)
+    # A day without a time is one: spreadsheets keep midnight beside it.
+    rows = [
+        [re.sub(r"^(\d{4}-\d\d-\d\d) 00:00:00$", r"\1", cell.strip()) for cell in row]
+        + [""] * (width - len(row))
+        for row in rows
+    ]
+    top = _heading_row(rows)
+    if top is None:
+        raise FileFormatError(
+            str(path) + (f", sheet '{sheet}'" if sheet else ""),
+            "no row looks like headings with rows of pots below",
+            "write a heading over each column, such as pot, firing, sugar [g], notes",
+        )
+    heading_rows, headings, used = _headings(rows, top)
+    body, aside = {}, {}
+    for number, row in enumerate(rows[:top], start=1):
+        left = [cell for place, cell in enumerate(row) if cell and (number, place) not in used]
+        if left:
+            aside[number] = " | ".join(dict.fromkeys(left))
+    start = heading_rows[-1]
+    for number, row in enumerate(rows[start:], start=start + 1):
+        if not any(row):
+            continue
+        if _is_aside(row, rows[number - 2], rows[top]):
+            aside[number] = " | ".join(filter(None, row))
+        else:
+            body[number] = row
+    if not body:
+        raise FileFormatError(str(path), "there is no row below the headings", "give notes that hold pots")
+    places = [place for place in range(width) if headings[place] or any(row[place] for row in body.values())]
+    return Notes(
+        path,
+        sheet,
+        heading_rows,
+        {letter_of(place): headings[place] for place in places},
+        {number: tuple(row[place] for place in places) for number, row in body.items()},
+        aside,
+    )
+
+
+def letter_of(place: int) -> str:
+    """Give the letter that a spreadsheet writes over a column, counted from 0.
+
+    Examples
+    --------
+    >>> letter_of(0), letter_of(25), letter_of(26)
+    ('A', 'Z', 'AA')
+    """
+    place, last = divmod(place, 26)
+    return (letter_of(place - 1) if place else "") + chr(ord("A") + last)
+
+
+def _heading_row(rows: Rows) -> int | None:
+    """Find the row of headings by what it says: known words count most, then text that is not repeated."""
+    best, found = 0.0, None
+    for place, row in enumerate(rows[:_TOP]):
+        cells = [cell for cell in row if cell]
+        known = sum(bool(read_heading(cell).meanings) for cell in cells if len(cell) < 60)
+        figures = sum(
+            read_amount(cell) is not None or read_date(cell, "day first") is not None for cell in cells
+        )
+        below = any(sum(map(bool, other)) > 1 or len(cells) == 1 for other in rows[place + 1 :] if any(other))
+        # One known word alone may be a title: "Notes".
+        if not below or len(cells) < 2 and known == 0 or figures * 2 > len(cells):
+            continue
+        score = 3 * known + len(set(cells)) - figures * 2
+        if known + (len(set(cells)) > 2) and score > best:
+            best, found = score, place
+    return found
+
+
+def _headings(rows: Rows, top: int) -> tuple[tuple[int, ...], list[str], set[tuple[int, int]]]:
+    """Join lines of headings: units in a line below, and above what several columns have in common."""
+    headings = list(rows[top])
+    numbers, used = [top + 1], set()
+    below = rows[top + 1] if top + 1 < len(rows) else []
+    units = [cell.strip("()[] ") for cell in below if cell]
+    if units and all(unit_named(unit) for unit in units) and any(map(str.strip, headings)):
+        headings = [f"{head} {cell}".strip() for head, cell in zip(headings, below, strict=True)]
+        numbers.append(top + 2)
+    above = rows[top - 1] if top else []
+    if sum(map(bool, above)) > 1:
+        common = ""
+        for place, cell in enumerate(above):
+            common = cell or common
+            if (cell and not headings[place]) or (
+                common and rows[top].count(rows[top][place]) > 1 and headings[place]
+            ):
+                headings[place] = f"{common} {headings[place]}".strip()
+                used |= {(top, other) for other in range(len(above)) if above[other] == common}
+        if used:
+            numbers.insert(0, top)
+    return tuple(numbers), headings, used
+
+
+def _is_aside(row: list[str], above: list[str], headings: list[str]) -> bool:
+    """Whether a row below the headings is a total, a remark by itself, or the headings once more."""
+    filled = [cell for cell in row if cell]
+    if cell_word(filled[0]) == "total" or [plain(cell) for cell in row] == [plain(cell) for cell in headings]:
+        return True
+    lone = len(filled) == 1 and sum(map(bool, headings)) > 3 and not any(above)
+    return lone and len(filled[0].split()) > 2

@@ -1,0 +1,271 @@
+"""Tables of the batch book, made of somebody's own notes; nothing that stands in them gets lost."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from sagglab.errors import BookError, Problem, Problems
+from sagglab.notes.cells import is_photograph, photographs
+from sagglab.notes.firings import cells_of, firing_of_rows, unlike_rows
+from sagglab.notes.mapping import LEFT_OUT, YES_OR_NO, MappedColumn, Mapping
+from sagglab.notes.sheet import Notes
+from sagglab.notes.turned import turn
+from sagglab.notes.words import cell_word
+from sagglab.workbook import Rows
+
+NOTES = "notes"
+#: Where a fresh book keeps its photographs.
+_PHOTOS = "photos"
+
+
+@dataclass
+class _Making:
+    """The tables while they are made."""
+
+    notes: Notes
+    mapping: Mapping
+    cells: dict[str, dict[int, str]] = field(default_factory=dict)  # by letter and row, as the book has them
+    kept: dict[int, list[str]] = field(default_factory=dict)  # for the notes of each row's pot
+    problems: list[Problem] = field(default_factory=list)
+
+    def tell(
+        self, row: int | None, column: MappedColumn | None, cause: str, remedy: str, stops: bool = False
+    ) -> None:
+        where = column.named if column else ""
+        self.problems.append(Problem(NOTES, row, where.replace("'", ""), cause, remedy, stops))
+
+    def keep(self, row: int, column: MappedColumn, text: str) -> None:
+        self.kept.setdefault(row, []).append(f"{column.heading or f'column {column.letter}'}: {text}")
+
+
+def book_tables(notes: Notes, mapping: Mapping) -> tuple[dict[str, Rows], Problems]:
+    """Make tables of the batch book out of notes.
+
+    Parameters
+    ----------
+    notes : Notes
+    mapping : Mapping
+        With nothing left open.
+
+    Returns
+    -------
+    tables : dict of list of list of str
+        Rows of text, the headings first, of ``pots`` and ``firings``; of ``photos`` where photographs are
+        named, and of ``shelf`` where it is said what a spoon weighs.
+    problems : Problems
+        Each cell that could not be turned, by the row and column of the notes. It is kept in the notes of its
+        pot; but where a blank would count as none it stays in its place, and the book names it as a fault
+        until it is mended. What was left out on purpose is listed as well.
+
+    Raises
+    ------
+    BookError
+        Something is still open, cannot be, or was mapped for other notes.
+    """
+    _refuse(notes, mapping)
+    making = _Making(notes, mapping)
+    for row, text in notes.aside.items():
+        making.tell(row, None, f"'{text}' belongs to no pot: left out", "")
+    for column in mapping.columns:
+        _turn_column(making, column)
+    firings = firing_of_rows(notes, mapping)
+    pots = _pot_names(making, firings)
+    tables = {"firings": _firings(making, firings)}
+    photos = _photos(making, pots)
+    tables = {"pots": _pots(making, pots, firings)} | tables
+    if len(photos) > 1:
+        tables["photos"] = photos
+    spoons = [
+        [column.goal.name, f"{column.spoon_g:g}"] for column in mapping.columns if column.spoon_g is not None
+    ]
+    if spoons:
+        tables["shelf"] = [["material", "spoon [g]"], *spoons]
+    return tables, Problems(making.problems)
+
+
+def _refuse(notes: Notes, mapping: Mapping) -> None:
+    faults = mapping.faults() + [f"still to be said: {question}" for question in mapping.open]
+    mapped = {column.letter: column.heading for column in mapping.columns}
+    for letter, heading in notes.headings.items():
+        if letter not in mapped:
+            faults.append(f"column {letter} '{heading}' of the notes is not mapped: add [columns.{letter}]")
+        elif mapped[letter] != heading:
+            faults.append(
+                f"column {letter} is headed '{heading}' in the notes, and '{mapped[letter]}' in the mapping"
+            )
+    faults += [
+        f"the notes have no column {letter}: take it out" for letter in mapped.keys() - notes.headings.keys()
+    ]
+    if faults:
+        listed = "".join(f"\n  {fault}" for fault in faults)
+        raise BookError(
+            f"the mapping of {notes.path.name}",
+            f"it cannot be used yet:{listed}",
+            "say or correct it, and go on",
+        )
+
+
+def _turn_column(making: _Making, column: MappedColumn) -> None:
+    cells = cells_of(making.notes, column)
+    turned: dict[int, str] = {}
+    filled = {row: text for row, text in cells.items() if text}
+    if column.to == LEFT_OUT:
+        if filled:
+            count = f"{len(filled)} cell{'s' if len(filled) > 1 else ''}"
+            making.tell(None, column, f"left out on purpose, with {count}", "")
+        return
+    dashes: list[int] = []
+    for row, text in filled.items():
+        if column.to == "photos: photo":
+            if is_photograph(text):
+                turned[row] = text
+            else:
+                making.keep(row, column, text)
+                making.tell(
+                    row, column, f"'{text}' names no photograph", "write the file's name, as pot-1.jpg"
+                )
+            continue
+        made = turn(column, text)
+        turned[row] = made.cell
+        if made.kept:
+            making.keep(row, column, made.kept)
+        elif made.cause and not made.cell:
+            dashes.append(row)
+            continue
+        if made.cause:
+            making.tell(row, column, made.cause, made.remedy, made.stops)
+    if dashes:
+        where = ", ".join(map(str, dashes))
+        making.tell(None, column, f"a dash was taken for a blank (row{'s' * (len(dashes) > 1)} {where})", "")
+    if column.cells == YES_OR_NO and not any(
+        cell_word(text) in ("no", "none") or text == "0" for text in filled.values()
+    ):
+        turned |= {row: "no" for row, text in cells.items() if not text}
+    making.cells[column.letter] = turned
+
+
+def _pot_names(making: _Making, firings: dict[int, str]) -> dict[int, str]:
+    """Name the pot of each row, each by a name of its own."""
+    rows = list(making.notes.rows)
+    noted = next((c for c in making.mapping.columns if c.to == "pots: pot"), None)
+    names = making.cells[noted.letter] if noted else {}
+    digits = max(2, len(str(len(rows))))
+    taken = set(names.values())
+    named = {}
+    for number, row in enumerate(rows, start=1):
+        name = names.get(row, "")
+        if not name:
+            name = f"p{number:0{digits}}"
+            while name in taken:
+                name += "+"
+            if noted:
+                making.tell(
+                    row, noted, f"it is blank: the pot is called '{name}'", "write that on the pot's tag"
+                )
+        named[row] = name
+    several = {name: [row for row in rows if named[row] == name] for name in named.values()}
+    taken |= set(named.values())
+    for name, same in several.items():
+        if len(same) == 1:
+            continue
+        for row in same:
+            new = base = f"{firings[row]}-{name}" if firings[row] else name
+            number = 1
+            while new in taken:
+                number += 1
+                new = f"{base} ({number})"
+            taken.add(new)
+            named[row] = new
+        where, new = ", ".join(map(str, same)), ", ".join(f"'{named[row]}'" for row in same)
+        making.tell(None, noted, f"'{name}' is there more than once (rows {where}): called {new}", "")
+    return named
+
+
+def _firings(making: _Making, firings: dict[int, str]) -> Rows:
+    """Lay out one row per firing; what differs within one stays with the pots, and is told."""
+    columns = [column for column in making.mapping.columns if column.table == "firings"]
+    names = list(dict.fromkeys(filter(None, firings.values())))
+    if making.mapping.firings == "by date":
+        names.sort(key=lambda name: int(name[1:]))
+    table = [["firing", *(str(column.goal) for column in columns)], *([name] for name in names)]
+    for row, firing in firings.items():
+        if not firing:
+            making.tell(
+                row, None, "in which firing the pot was cannot be told", "say it in the table pots", True
+            )
+    for column in columns:
+        turned, unlike = making.cells[column.letter], unlike_rows(making.notes, column, firings)
+        for firing, rows in unlike.items():
+            where = ", ".join(map(str, rows))
+            cause = (
+                f"it differs within firing '{firing}' (rows {where}): left blank there, kept with the pots"
+            )
+            making.tell(None, column, cause, "correct it in the table firings", True)
+        source = cells_of(making.notes, column)
+        for row, firing in firings.items():
+            if source[row] and turned.get(row) and (not firing or firing in unlike):
+                making.keep(row, column, source[row])
+        for entry in table[1:]:
+            said = [cell for row, cell in turned.items() if firings[row] == entry[0] and cell]
+            entry.append("" if entry[0] in unlike or not said else said[0])
+    return table
+
+
+def _photos(making: _Making, pots: dict[int, str]) -> Rows:
+    """Lay out one row per photograph."""
+    columns = [column for column in making.mapping.columns if column.table == "photos"]
+    others = [column for column in columns if column.goal.name != "photo"]
+    heads = ["photo", "pot", "view", "setup"]
+    heads += [column.goal.name for column in others if column.goal.name not in heads]
+    table: Rows = [heads]
+    shown: dict[str, str] = {}
+    for row, pot in pots.items():
+        first = len(table)
+        for column in columns:
+            cell = making.cells[column.letter].get(row, "") if column.goal.name == "photo" else ""
+            for written_name in photographs(cell):
+                name = _in_book(written_name)
+                if name in shown:
+                    making.keep(row, column, written_name)
+                    cause = f"'{written_name}' shows '{shown[name]}' already: kept in the notes of the pot"
+                    making.tell(row, column, cause, "name one pot for each photograph")
+                    continue
+                if re.match(r"[A-Za-z]:|[\\/]|.*\.\.", written_name):
+                    making.tell(
+                        row, column, f"'{written_name}' lies elsewhere", f"copy it to {name} in the book"
+                    )
+                shown[name] = pot
+                table.append([name, pot, column.view, *[""] * (len(heads) - 3)])
+        for column in others:
+            cell = making.cells[column.letter].get(row, "")
+            for entry in table[first:]:
+                entry[heads.index(column.goal.name)] = cell
+            if cell and first == len(table):
+                making.keep(row, column, cell)
+    return table
+
+
+def _in_book(name: str) -> str:
+    """Place a photograph in the book: in its folder of photographs where nothing else is said."""
+    path = name.replace("\\", "/")
+    if re.match(r"[A-Za-z]:|/|.*\.\.", path):
+        path = path.rsplit("/", 1)[-1].split(":")[-1]
+    return path if "/" in path else f"{_PHOTOS}/{path}"
+
+
+def _pots(making: _Making, pots: dict[int, str], firings: dict[int, str]) -> Rows:
+    """Lay out one row per pot, with all that found no other place in its notes."""
+    given = ("pots: pot", "pots: firing", "pots: notes")
+    columns = [c for c in making.mapping.columns if c.table == "pots" and c.to not in given]
+    remarks = [c for c in making.mapping.columns if c.to == "pots: notes"]
+    table: Rows = [["pot", "firing", *(str(column.goal) for column in columns), NOTES]]
+    for row, pot in pots.items():
+        said = []
+        for column in remarks:
+            cell = making.cells[column.letter].get(row, "")
+            if cell:
+                said.append(cell if column is remarks[0] else f"{column.heading}: {cell}")
+        cells = [making.cells[column.letter].get(row, "") for column in columns]
+        table.append([pot, firings[row], *cells, "; ".join(said + making.kept.get(row, []))])
+    return table

@@ -1,0 +1,81 @@
+"""Where columns are proposed to go, and why."""
+
+import pytest
+
+from sagglab.notes import propose_mapping, read_notes
+
+#: What the rules do not see: that propane is of the firing, not of a pot.
+NOT_SEEN = {("from the kitchen", "Propane (lb)"): "pots: Propane [lb]"}
+
+
+def test_columns_go_where_a_careful_reader_would_put_them(noted, meant, person):
+    mapping = propose_mapping(read_notes(noted(person)))
+    proposed = [column.to for column in mapping.columns]
+    wanted = [
+        NOT_SEEN.get((person, column.heading), goal)
+        for column, goal in zip(mapping.columns, meant[person], strict=True)
+    ]
+    assert proposed == wanted
+    assert all(column.why for column in mapping.columns)
+
+
+def proposed(tmp_path, text):
+    file = tmp_path / "notes.csv"
+    file.write_text(text, encoding="utf-8")
+    return propose_mapping(read_notes(file))
+
+
+@pytest.mark.parametrize(
+    ("heading", "cells", "goal", "reason"),
+    [
+        ("FeCl3", "0 1 3", "pots: ferric chloride [?]", "whole numbers from 0 to 3: coats?"),
+        ("Peak", "1350 1290 1300", "firings: noted peak [?]", "above 900 hints at °F"),
+        ("Peak", "750 720 745", "firings: noted peak [?]", "°C more likely than °F"),
+        ("Sugar", "2tsp 1tsp 3tsp", "pots: sugar [?]", "say what one level teaspoon of it weighs"),
+        ("Sugar", "4g 2g 3", "pots: sugar [?]", "in 1 cells, and g in others"),
+        ("Sugar", "4g 2g 0", "pots: sugar [g]", "as its cells say"),
+        ("Sugar", "4g 2cm 1g", "pots: sugar (as noted)", "cannot be joined"),
+        ("Sugar", "1 0 1", "pots: sugar [?]", "yes or no?"),
+        ("Peak (F)", "1,350 1,290 1,310", "firings: noted peak [degF]", "decimals or thousands"),
+        ("Outside temp", "12 15 9", "pots: Outside temp [?]", "a temperature needs its unit"),
+        ("Rating", "7 9 4", "pots: Rating (as noted)", "of its own"),
+        ("Diametr", "12cm 9cm 8cm", "pots: diameter [cm]", "is like 'diamet"),
+        ("", "x y z", "pots: column C", "of its own"),
+        ("L*", "40 41 42", "pots: L* (as noted)", "of its own"),
+    ],
+)
+def test_what_is_not_stated_is_asked_for(tmp_path, heading, cells, goal, reason):
+    rows = "".join(f'{pot},F{pot},"{cell}",\n' for pot, cell in enumerate(cells.split(), start=1))
+    column = proposed(tmp_path, f"Pot,Firing,{heading},Notes\n{rows}").column("C")
+    assert column.to == goal
+    assert reason in column.why
+    assert column.is_open == (column.sure == "?") == ("[?]" in goal or column.cells == "?")
+
+
+@pytest.mark.parametrize(
+    ("dates", "cells"),
+    [
+        ("2025-04-03 2025-04-05", ""),
+        ("3.4.2025 5.4.2025", ""),
+        ("3/4/2025 14/4/2025", "day first"),
+        ("4/3/2025 4/14/2025", "month first"),
+        ("3/4/2025 5/4/2025", "?"),
+    ],
+)
+def test_the_order_of_dates_is_settled_or_asked_for(tmp_path, dates, cells):
+    rows = "".join(f"{pot},{date}\n" for pot, date in enumerate(dates.split()))
+    mapping = proposed(tmp_path, f"Pot,Date fired\n{rows}")
+    assert (mapping.column("B").to, mapping.column("B").cells) == ("firings: date", cells)
+    assert mapping.firings == "by date"
+
+
+def test_a_firing_named_once_goes_down(tmp_path):
+    mapping = proposed(tmp_path, "Firing,Pot,Sugar g\nF1,1,2\n,2,3\nF2,3,1\n")
+    assert mapping.column("A").down
+    assert "what stands above it" in mapping.column("A").why
+
+
+def test_what_differs_within_a_firing_stays_with_the_pots(noted):
+    column = propose_mapping(read_notes(noted("with contradictions"))).column("Kiln")
+    assert column.to == "pots: kiln"
+    assert "differs within firing '1' (rows 3, 4, 5)" in column.why

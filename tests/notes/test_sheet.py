@@ -1,0 +1,76 @@
+"""Which sheet, which row of headings, and what stands aside."""
+
+import pytest
+from openpyxl import Workbook
+
+from sagglab.errors import FileFormatError, UnknownNameError
+from sagglab.notes import read_notes
+
+
+def test_the_headings_are_found_below_a_title_and_totals_are_put_aside(noted):
+    notes = read_notes(noted("from the States"))
+    assert notes.heading_rows == (3,)
+    assert notes.headings["D"] == "Sugar (g)"
+    assert list(notes.rows) == [4, 5, 6]
+    assert notes.aside == {1: "My saggar log 2025", 8: "Total | 6 | 6"}
+    assert notes.told == "notes.xlsx: sheet 'Log', headings in row 3, 15 columns, 3 rows below"
+
+
+def test_a_line_of_units_belongs_to_the_headings(noted):
+    notes = read_notes(noted("from France"))
+    assert notes.heading_rows == (1, 2)
+    assert notes.headings["K"] == "Température max °C"
+
+
+def test_what_is_merged_down_counts_for_each_row(noted):
+    notes = read_notes(noted("with ticks"))
+    assert notes.cells("A") == {2: "F1", 3: "F1", 4: "F1", 5: "F2", 6: "F2"}
+    assert notes.cells("K")[6] == "1340"
+
+
+def test_equal_headings_take_up_what_stands_over_them(tmp_path):
+    file = tmp_path / "notes.csv"
+    file.write_text(",Before,,After,\nPot,Height cm,Width cm,Height cm,Width cm\n1,10,8,9,7\n")
+    assert list(read_notes(file).headings.values()) == [
+        *("Pot", "Before Height cm", "Before Width cm", "After Height cm", "After Width cm")
+    ]
+
+
+@pytest.fixture
+def two_years(tmp_path):
+    book = Workbook()
+    book.active.title = "2024"
+    for year in ("2024", "2025"):
+        sheet = book["2024"] if year == "2024" else book.create_sheet(year)
+        sheet.append(["Pot", "Firing", "Sugar g"])
+        sheet.append([f"{year}-1", "F1", 2])
+    book.create_sheet("shopping").append(["call the gas man"])
+    book.save(tmp_path / "notes.xlsx")
+    return tmp_path / "notes.xlsx"
+
+
+def test_several_sheets_are_named_and_one_can_be_taken(two_years):
+    with pytest.raises(FileFormatError, match="2 sheets look like notes: '2024', '2025'") as raised:
+        read_notes(two_years)
+    assert 'sheet="2024"' in raised.value.remedy
+    assert read_notes(two_years, sheet="2025").cells("A") == {2: "2025-1"}
+    with pytest.raises(UnknownNameError, match="'2024', '2025', 'shopping'"):
+        read_notes(two_years, sheet="2026")
+
+
+@pytest.mark.parametrize(
+    "content", ["", "\n\n", "1,2,3\n4,5,6\n", "Pot,Firing,Sugar\n", "once upon a time\n"]
+)
+def test_what_holds_no_notes_is_refused(tmp_path, content):
+    file = tmp_path / "notes.csv"
+    file.write_text(content)
+    with pytest.raises(FileFormatError) as raised:
+        read_notes(file)
+    assert raised.value.remedy
+
+
+def test_a_page_shows_text_as_text(tmp_path):
+    file = tmp_path / "notes.csv"
+    file.write_text("Pot,Sugar g,<b>odd</b>\n1,2,<script>\n")
+    page = read_notes(file)._repr_html_()
+    assert "&lt;script&gt;" in page and "<script>" not in page and "<b>" not in page

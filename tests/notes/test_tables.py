@@ -1,0 +1,280 @@
+"""Tables made of notes: a book that opens, and nothing lost."""
+
+import csv
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sagglab import open_book
+from sagglab.errors import BookError
+from sagglab.notes import book_tables, propose_mapping, read_notes
+from sagglab.notes.cells import read_amount, read_date
+from sagglab.notes.words import cell_word, state_named
+
+
+def as_dicts(rows):
+    return [dict(zip(rows[0], row, strict=True)) for row in rows[1:]]
+
+
+def made_of(path, answer=lambda mapping: mapping):
+    notes = read_notes(path)
+    return book_tables(notes, answer(propose_mapping(notes)))
+
+
+def book_of(tables, folder):
+    for name, rows in (
+        {"setups": [["setup", "target"]], "photos": [["photo", "pot", "setup"]]} | tables
+    ).items():
+        with (folder / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
+            csv.writer(file).writerows(rows)
+    return open_book(folder)
+
+
+def test_the_tables_open_as_a_book(noted, answered, person, tmp_path):
+    tables, problems = made_of(noted(person), lambda mapping: answered(person, mapping))
+    book = book_of(tables, tmp_path)
+    # A pinch of sugar is no amount, and a blank would count as none: the book goes on to name it.
+    still = ["'a pinch' is no number"] if person == "from the kitchen" else []
+    assert [problem.cause for problem in book.problems.stopping] == still
+    assert len(problems.stopping) == len(still)
+    assert len(book.pots) >= 3
+
+
+def test_units_and_fractions_come_out_right(noted, answered, tmp_path):
+    tables, _ = made_of(noted("from the States"), lambda mapping: answered("from the States", mapping))
+    pots = book_of(tables, tmp_path).pots
+    assert pots["sugar [g]"].tolist() == [4, 2, 0]
+    assert pots["salt [g]"].tolist() == pytest.approx([1.5 * 28.349523125, 0.5 * 28.349523125, 0])
+    assert pots["copper sulphate [g]"].tolist() == pytest.approx([2.95, 5.9, 0])
+    assert tables["shelf"] == [["material", "spoon [g]"], ["copper sulphate", "5.9"]]
+    assert tables["firings"][1:] == [
+        *(["f1", "2025-04-12", "1350", "little propane"], ["f2", "2025-05-03", "1290", "little propane"])
+    ]
+    assert [row[:2] for row in tables["photos"][1:]] == [
+        *(["photos/IMG_2031.JPG", "1"], ["photos/IMG_2032.JPG", "2"]),
+        *(["photos/IMG_2033.JPG", "2"], ["photos/IMG_2040.JPG", "3"]),
+    ]
+
+
+def test_a_tablespoon_weighs_three_teaspoons(tmp_path):
+    file = tmp_path / "notes.csv"
+    file.write_text("Pot,Firing,Sugar\n1,F1,2 tsp\n2,F1,1 tbsp\n3,F1,5 g\n4,F1,4\n")
+    tables, problems = made_of(
+        file, lambda mapping: mapping.with_column("C", to="pots: sugar [g]", spoon_g=4)
+    )
+    assert [float(row["sugar [g]"]) for row in as_dicts(tables["pots"])[:3]] == pytest.approx([8, 12, 5])
+    assert problems.told == "'4' may be spoons or grams"
+
+
+def test_thousands_ticks_and_stars(noted):
+    tables, problems = made_of(noted("from a workshop"))
+    assert [row["noted peak [degF]"] for row in as_dicts(tables["firings"])] == ["1320", "1290"]
+    assert [row["rating"] for row in as_dicts(tables["pots"])] == ["3", "5", "1"]
+    assert "copy it to photos/w1.jpg" in problems[0].remedy
+
+
+def test_names_given_twice_are_told_apart_by_their_firing(noted, answered):
+    name = "with contradictions"
+    tables, problems = made_of(noted(name), lambda mapping: answered(name, mapping))
+    pots = as_dicts(tables["pots"])
+    assert [row["pot"] for row in pots] == ["1-1", "1-2", "3", "2-1", "2-2"]
+    assert pots[4]["sugar [g]"] == "3" and pots[4]["notes"] == "Sugar (g): ~3"
+    assert any("'1' is there more than once (rows 3, 6)" in problem.cause for problem in problems)
+    assert "column 'E Salt (g)': a dash was taken for a blank (row 5)" in str(problems)
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell", "stands", "kept", "cause"),
+    [
+        ("Sugar (g)", "1 oz", "1 oz", "", "is in oz, and the heading says g"),
+        ("Sugar (g)", "a lot", "a lot", "", "is no amount"),
+        ("Height (cm)", "a hand", "", "Height (cm): a hand", "is no amount"),
+        ("Rating", "6", "", "Rating: 6", "is no rating from 1 to 5"),
+        ("Sugar (g)", "none", "0", "", ""),
+        ("Height (in)", '4 1/2"', "4.5", "", ""),
+    ],
+)
+def test_a_cell_that_cannot_be_turned_is_told_and_kept(tmp_path, heading, cell, stands, kept, cause):
+    file = tmp_path / "notes.csv"
+    with file.open("w", newline="") as out:
+        csv.writer(out).writerows(
+            [["Pot", "Firing", heading], ["1", "F1", "2"], ["2", "F1", "3"], ["3", "F1", cell]]
+        )
+    goal = {"R": "rating", "S": "sugar [g]", "H": f"height [{heading[-3:-1]}]"}[heading[0]]
+    tables, problems = made_of(file, lambda mapping: mapping.with_column("C", to=f"pots: {goal}"))
+    row = as_dicts(tables["pots"])[2]
+    assert (row[goal], row["notes"]) == (stands, kept)
+    assert [problem.where for problem in problems] == (
+        [f"notes, row 4, column 'C {heading}'"] if cause else []
+    )
+    assert cause in problems.told
+
+
+def test_contradictions_of_a_firing_are_told_where_the_maker_insists(noted, answered):
+    name = "with contradictions"
+    tables, problems = made_of(
+        noted(name), lambda mapping: answered(name, mapping).with_column("Kiln", to="firings: kiln")
+    )
+    assert [row["kiln"] for row in as_dicts(tables["firings"])] == ["", "small"]
+    assert [row["notes"] for row in as_dicts(tables["pots"])][:3] == ["Kiln: big", "Kiln: small", "Kiln: big"]
+    assert "it differs within firing '1' (rows 3, 4, 5)" in str(problems.stopping)
+
+
+def test_nothing_is_made_while_something_is_open_or_of_other_notes(noted, tmp_path):
+    notes = read_notes(noted("with ticks"))
+    mapping = propose_mapping(notes)
+    with pytest.raises(BookError, match="still to be said: F 'Sugar'"):
+        book_tables(notes, mapping)
+    with pytest.raises(BookError, match="column A 'Firing' of the notes is not mapped"):
+        book_tables(notes, replace(mapping, columns=mapping.columns[1:]))
+
+
+HEADINGS = st.sampled_from(
+    [
+        *(
+            "Pot",
+            "Firing",
+            "Date",
+            "Sugar",
+            "Sugar (g)",
+            "Salt g",
+            "Seaweed",
+            "Height cm",
+            "Rating",
+            "State",
+            "Kiln",
+        ),
+        *(
+            "Peak °C",
+            "Photo",
+            "Notes",
+            "Comments",
+            "Zucker",
+            "Weight",
+            "L*",
+            "temperature",
+            "What?",
+            "",
+            "a [b] c",
+        ),
+    ]
+)
+CELLS = st.sampled_from(
+    [
+        *(
+            "",
+            "",
+            "1",
+            "2,5",
+            "3 g",
+            "4",
+            "1/2",
+            "½ g",
+            "~3",
+            "1,250",
+            "-",
+            "none",
+            "x",
+            "yes",
+            "no",
+            "2 tsp",
+            "F1",
+        ),
+        *(
+            "cracked",
+            "a pinch",
+            "2025-04-03",
+            "3/4/2025",
+            "a.jpg",
+            "b.png; c.png",
+            "C:\\d.jpg",
+            "= 1+1",
+            "6",
+            "big",
+        ),
+        *('say "so"', "one, two", "1.050", "total", "-3", "★★", "n/a", "1e999", "line\nbreak"),
+    ]
+)
+
+
+@st.composite
+def sheets(draw):
+    width, height = draw(st.integers(2, 7)), draw(st.integers(1, 6))
+    headings = ["Pot", *draw(st.lists(HEADINGS, min_size=width, max_size=width))]
+    rows = draw(
+        st.lists(st.lists(CELLS, min_size=width + 1, max_size=width + 1), min_size=height, max_size=height)
+    )
+    return [headings, ["p", "F1", *["2"] * (width - 1)], *rows]
+
+
+def all_said(mapping):
+    """Answer whatever is open, each in the first way that can be."""
+    for column in mapping.columns:
+        if column.cells == "?":
+            first = "day first" if column.goal.name == "date" else "decimal comma"
+            mapping = mapping.with_column(column.letter, cells=first)
+        if column.goal.unit == "?":
+            unit = "degC" if "peak" in column.goal.name or "temp" in column.goal.name else "g"
+            mapping = mapping.with_column(column.letter, to=f"{column.table}: {column.goal.name} [{unit}]")
+    return replace(mapping, firings="one") if mapping.firings == "?" else mapping
+
+
+@settings(max_examples=80, deadline=None)
+@given(sheets())
+def test_nothing_that_stands_in_the_notes_gets_lost(rows):
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "notes.csv"
+        with file.open("w", newline="", encoding="utf-8") as out:
+            csv.writer(out).writerows(rows)
+        notes = read_notes(file)
+    mapping = all_said(propose_mapping(notes))
+    tables, problems = book_tables(notes, mapping)
+    told = "\n".join(problem.cause for problem in problems)
+    pots = as_dicts(tables["pots"])
+    firings = {row["firing"]: row for row in as_dicts(tables["firings"])}
+    photos = as_dicts(tables.get("photos", [[]]))
+    assert len(pots) == len(notes.rows)
+    assert len({pot["pot"] for pot in pots}) == len(pots)
+    for (number, cells), pot in zip(notes.rows.items(), pots, strict=True):
+        stands = [*pot.values(), *firings.get(pot["firing"], {}).values()]
+        stands += [value for photo in photos if photo["pot"] == pot["pot"] for value in photo.values()]
+        for column, cell in zip(mapping.columns, cells, strict=True):
+            if not cell or column.to == "-":
+                continue
+            assert (
+                is_there(cell, column, stands)
+                or cell in told
+                or f"row {number}" in told
+                or ("dash" in told and cell == "-")
+            ), (cell, column, pot)
+    # Whatever stands above, or below as a total, is told.
+    for row, text in notes.aside.items():
+        assert any(problem.row == row and text in problem.cause for problem in problems)
+
+
+def is_there(cell, column, stands):
+    """Whether a cell of the notes stands in one of these, as it is or as what it means."""
+    means = [
+        read_date(cell, column.cells),
+        state_named(cell),
+        {"x": "yes", "1": "yes"}.get(cell, cell_word(cell)),
+    ]
+    amount = read_amount(cell, column.cells)
+    if amount is not None and amount.value == amount.value:
+        means.append(f"{amount.value:.7g}")
+    if cell == "none":
+        means += ["0", "no"]
+    if cell == "★★":
+        means.append("2")
+    if cell == "2 tsp" and column.goal.unit == "tsp":
+        means.append("2")
+    files = cell.replace("C:\\", "").split("; ")
+    return (
+        any(cell in text for text in stands)
+        or bool(set(filter(None, means)) & set(stands))
+        or (column.to == "photos: photo" and all(any(file in text for text in stands) for file in files))
+    )
