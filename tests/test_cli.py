@@ -1,14 +1,21 @@
 """The shell: exit codes, what is printed, and that nothing of the book is touched."""
 
 import datetime as dt
+import io
+import os
+import re
 import shutil
 import subprocess
 import sys
+import urllib.error
+import urllib.request
 from pathlib import Path
 
 import pandas as pd
+import psutil
 import pytest
 
+from sagglab import open_book
 from sagglab.cli import main
 from sagglab.columns import MEASURES
 
@@ -200,7 +207,7 @@ def typing(monkeypatch, capsys):
             return line
 
         monkeypatch.setattr("builtins.input", ask)
-        monkeypatch.setattr("sagglab.firing.prompt._now", lambda: clock)
+        monkeypatch.setattr("sagglab.firing.kiln_log._now", lambda: clock)
         assert main(["pace", str(folder), firing, *options]) == code
         return capsys.readouterr()
 
@@ -437,3 +444,133 @@ def test_a_misspelt_pair_is_told_before_anything_is_measured(demo, tmp_path, cap
     assert main(asked) == 1
     assert "factor 'clya': the table has no such column" in capsys.readouterr().err
     assert not (tmp_path / "into").exists()
+
+
+NOTES = """Pot,Kiln load,Date,Sugar (g),Clay,Remarks
+A1,1,2026-05-31,4,white,lovely
+A2,1,2026-05-31,0,white,
+B1,2,2026-06-07,2.5,buff,cracked
+"""
+
+
+@pytest.fixture
+def notes(tmp_path):
+    (tmp_path / "notes.csv").write_text(NOTES)
+    return tmp_path / "notes.csv"
+
+
+def test_a_new_book_that_is_still_empty_says_what_to_write_first(tmp_path, capsys):
+    folder = str(tmp_path / "book")
+    assert main(["new", folder, "--csv", "--paper", "letter"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("Made in book: photos/, readings/, pots.csv") and "Take care: " in out
+    assert main(["check", folder]) == 0
+    assert "no problems found\nNo firing is written down yet. Begin with" in capsys.readouterr().out
+    for verb in ("measure", "study", "handout"):
+        assert main([verb, folder, "--into", str(tmp_path / "into")]) == 1
+        assert "no firing is written down yet. Begin with the table firings" in capsys.readouterr().err
+    with (tmp_path / "book/firings.csv").open("a") as firings, (tmp_path / "book/pots.csv").open("a") as pots:
+        firings.write("f1,2026-05-31\n")
+        pots.write("p1,f1\n")
+    assert main(["study", folder, "--into", str(tmp_path / "into"), "--jobs", "1"]) == 1
+    assert "outcome 'L*': no pot has it yet. Photograph the pots with" in capsys.readouterr().err
+
+
+def test_notes_without_a_mapping_are_asked_about_and_not_guessed(notes, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("sys.stdin", io.StringIO())
+    book = tmp_path / "book"
+    asked = ["new", str(book), "--from", str(notes)]
+    assert main(asked) == 1
+    printed = capsys.readouterr()
+    assert "Sugar (g)" in printed.out and "run this again with --mapping" in printed.err
+    assert set(contents(book)) == {Path("mapping.toml")}
+    assert main(asked) == 1
+    assert "there is a mapping from before. Use it with --mapping" in capsys.readouterr().err
+    assert main([*asked, "--mapping", str(book / "mapping.toml")]) == 0
+    assert "Left as it was: mapping.toml." in capsys.readouterr().out
+    opened = open_book(book)
+    assert opened.pots["pot"].tolist() == ["A1", "A2", "B1"]
+    assert opened.pots["sugar [g]"].tolist() == [4, 0, 2.5]
+    assert opened.firings["date"].dt.day.tolist() == [31, 7]
+    assert not opened.problems.stopping
+    assert main([*asked, "--mapping", str(book / "mapping.toml")]) == 1
+    assert "it has tables already: book.xlsx. Name a new folder" in capsys.readouterr().err
+
+
+def test_answers_about_notes_are_written_down(notes, tmp_path, capsys, monkeypatch):
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    monkeypatch.setattr("sys.stdin", Terminal())
+    monkeypatch.setattr("builtins.input", lambda prompt="": "")
+    assert main(["new", str(tmp_path / "book"), "--csv", "--from", str(notes)]) == 0
+    assert "Sugar (g)" in capsys.readouterr().out
+    assert "Sugar (g)" in (tmp_path / "book/mapping.toml").read_text()
+    assert open_book(tmp_path / "book").pots["clay"].tolist() == ["white", "white", "buff"]
+
+
+#: As open as Jupyter can be made; but for the first line, which lets the tests run as root.
+OPEN = """c.ServerApp.allow_root = True
+c.ServerApp.ip = "0.0.0.0"
+c.ServerApp.token = c.IdentityProvider.token = c.PasswordIdentityProvider.token = ""
+c.ServerApp.password = c.PasswordIdentityProvider.hashed_password = ""
+c.ServerApp.allow_remote_access = c.ServerApp.disable_check_xsrf = True
+c.ServerApp.allow_origin = "*"
+c.ServerApp.root_dir = "/"
+c.ServerApp.open_browser = c.LabApp.open_browser = True
+"""
+
+
+def status(address, **headers):
+    try:
+        request = urllib.request.Request(address, headers=headers)
+        with urllib.request.urlopen(request, timeout=10) as answer:
+            return answer.status
+    except urllib.error.HTTPError as error:
+        return error.code
+
+
+@pytest.fixture
+def served(tmp_path):
+    """Start the notebooks of a book under a configuration that opens them to everyone, and stop them."""
+    (tmp_path / "config").mkdir()
+    for name in ("jupyter_server", "jupyter_lab", "jupyter"):
+        (tmp_path / "config" / f"{name}_config.py").write_text(OPEN)
+    (tmp_path / "book/notebooks").mkdir(parents=True)
+    (tmp_path / "book/notebooks/one.ipynb").write_text("{}")
+    environment = os.environ | {
+        "JUPYTER_CONFIG_DIR": str(tmp_path / "config"),
+        "JUPYTER_RUNTIME_DIR": str(tmp_path / "run"),
+        "JUPYTER_TOKEN": "known",
+        "BROWSER": "false",
+    }
+    server = subprocess.Popen(
+        [sys.executable, "-c", "import sys; from sagglab.cli import main; sys.exit(main())"]
+        + ["notebooks", str(tmp_path / "book"), "--no-browser"],
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+    yield server
+    server.kill()
+    server.wait()
+    server.stdout.close()
+
+
+def test_notebooks_are_open_to_this_machine_and_token_alone(served):
+    line = served.stdout.readline()
+    address = re.search(r"(http://127\.0\.0\.1:\d+/)lab/tree/notebooks\?token=([\w-]{40,})", line)
+    assert address is not None, line
+    root, token = address.groups()
+    listening = [
+        one.laddr.ip for one in psutil.Process(served.pid).net_connections() if one.status == "LISTEN"
+    ]
+    assert listening == ["127.0.0.1"]
+    assert status(f"{root}api/contents") == 403
+    assert status(f"{root}api/contents?token=known") == 403
+    assert status(f"{root}api/contents/notebooks/one.ipynb?content=0&token={token}") == 200
+    assert status(address.group(), Host="elsewhere.example") == 403
+    assert status(address.group()) == 200
+    assert not any(token in word for word in psutil.Process(served.pid).cmdline())

@@ -7,7 +7,6 @@ missing for everything else.
 
 from __future__ import annotations
 
-import html
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,10 +14,14 @@ from pathlib import Path
 import pandas as pd
 
 from sagglab.book.check import check_tables, is_there
+from sagglab.book.fresh import first_entry
 from sagglab.book.tables import read_tables
 from sagglab.book.version import version_of
+from sagglab.book.written import Written, written_about
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES
-from sagglab.errors import BookError, MissingFileError, Problems
+from sagglab.errors import BookError, MissingFileError, Problem, Problems
+from sagglab.markup import framed, paragraph
+from sagglab.pages.table import Table
 
 
 @dataclass(frozen=True, repr=False)
@@ -69,6 +72,28 @@ class Book:
         if stopping:
             raise BookError.from_problems(str(self.folder), stopping)
 
+    @property
+    def first_entry(self) -> str:
+        """What is to be written into it first, where one of its tables has no row yet; else empty."""
+        lacking = first_entry({name: getattr(self, name) for name in BOOK_TABLES})
+        return "" if lacking is None else ". ".join(f"{said[:1].upper()}{said[1:]}" for said in lacking) + "."
+
+    def require_entries(self) -> None:
+        """Stop when none of the tables that every book has holds a row.
+
+        Raises
+        ------
+        BookError
+            It says what is to be written first.
+        """
+        tables = {name: getattr(self, name) for name in BOOK_TABLES}
+        if all(table.empty for table in tables.values()):
+            raise BookError(str(self.folder), *first_entry(tables))
+
+    def written(self, problem: Problem) -> Written:
+        """Find the rows of its file that a problem is about, as they are on the disk now."""
+        return written_about(self.folder, problem)
+
     def __repr__(self) -> str:
         counts = [
             f"{len(table)} {name}{'' if len(table) == 1 else 's'}"
@@ -85,7 +110,7 @@ class Book:
         return f"{self.folder.resolve().name}: {', '.join(counts)}"
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(repr(self))}</p>{self.problems._repr_html_()}"
+        return framed(paragraph(repr(self), "answer"), self.problems.html)
 
 
 def open_book(folder: str | os.PathLike[str]) -> Book:
@@ -117,7 +142,8 @@ def open_book(folder: str | os.PathLike[str]) -> Book:
         raise MissingFileError(str(folder), "there is no such folder", "give the folder of a batch book")
     tables, problems = read_tables(folder)
     _name_records(folder, tables["firings"])
-    return Book(folder, **tables, problems=Problems([*problems, *check_tables(folder, tables)]))
+    shown = {name: Table(table) for name, table in tables.items()}
+    return Book(folder, **shown, problems=Problems([*problems, *check_tables(folder, tables)]))
 
 
 def _name_records(folder: Path, firings: pd.DataFrame) -> None:

@@ -1,4 +1,4 @@
-"""The same things from a shell: ``sagglab check``, ``measure``, ``study``, ``plan``, ``setups`` and ``pace``.
+"""The same things from a shell: ``sagglab new``, ``check``, ``measure``, ``study``, ``plan`` and the others.
 
 Exit codes: 0 all went well; 1 faults stop the work, and all are printed; 2 the command was written wrongly.
 """

@@ -12,10 +12,10 @@ from sagglab.plan.sheet import PAPERS
 from sagglab.setups.limits import ACCEPTABLE, NOTICEABLE
 
 EXAMPLES = """examples:
-  sagglab check data/demo
+  sagglab new my-book
+  sagglab notebooks my-book
   sagglab study data/demo --into results
   sagglab study data/demo --outcome "a*" --factor sugar --factor peak_C
-  sagglab study data/demo --factor sugar --factor clay --together sugar clay
   sagglab plan data/demo data/demo/next-batch.toml --results results/results.csv
   sagglab setups data/two-cameras phone camera
   sagglab handout data/demo --question sugar --class 12
@@ -48,10 +48,11 @@ def parser() -> argparse.ArgumentParser:
     )
     command.add_argument("--version", action="version", version=version("sagglab"))
     verbs = command.add_subparsers(required=True, metavar="COMMAND", title="commands")
+    _add_new(verbs)
     for name, does, words in (
         ("check", run.check, "list every fault of a batch book"),
         ("measure", run.measure, "measure the firings and photographs of a batch book"),
-        ("study", run.study, "measure, judge what the recipe did, and write tables, charts and the answer"),
+        ("study", run.study, "judge what the recipe did: measure, and write tables, charts and the answer"),
     ):
         verb = _verb(verbs, name, words, does)
         if name != "check":
@@ -70,19 +71,51 @@ def parser() -> argparse.ArgumentParser:
     _add_setups(verbs)
     _add_handout(verbs)
     _add_pace(verbs)
+    notebooks = _verb(verbs, "notebooks", "open a book's notebooks in JupyterLab", run.notebooks)
+    notebooks.add_argument(
+        "--no-browser",
+        dest="browser",
+        action="store_false",
+        help="print the address alone, for a browser that you open yourself",
+    )
     return command
 
 
 def _verb(
     verbs: argparse._SubParsersAction, name: str, words: str, does: Callable[[argparse.Namespace], int]
 ) -> argparse.ArgumentParser:
-    """Add a command that is about a batch book."""
+    """Add a command that is about a batch book; the list of all says of it what stands before a colon."""
     verb = verbs.add_parser(
-        name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+        name, help=words.partition(":")[0], description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
     )
     verb.add_argument("book", metavar="BOOK", type=Path, help="the folder of the batch book")
     verb.set_defaults(run=does)
     return verb
+
+
+def _add_new(verbs: argparse._SubParsersAction) -> None:
+    words = "begin a batch book: tables, notebooks, a photo guide and tags to print"
+    verb = _verb(verbs, "new", words, run.new)
+    verb.description += " A book that is there already is given what it lacks; nothing of it is changed."
+    verb.add_argument("--csv", action="store_true", help="text tables in place of one book.xlsx")
+    _add_paper(verb)
+    verb.add_argument(
+        "--from",
+        dest="notes",
+        metavar="NOTES",
+        type=Path,
+        help="a spreadsheet with headings of its own, to fill the tables from; you are asked what each is",
+    )
+    verb.add_argument(
+        "--mapping",
+        metavar="FILE",
+        type=Path,
+        help="what each heading of NOTES is, as it was written down before, in place of being asked",
+    )
+
+
+def _add_paper(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"default: {PAPERS[0]}")
 
 
 def _add_measuring(verb: argparse.ArgumentParser, into: Path) -> None:
@@ -158,7 +191,7 @@ def _add_plan(verbs: argparse._SubParsersAction) -> None:
 
 
 def _add_setups(verbs: argparse._SubParsersAction) -> None:
-    words = "tell whether two cameras may be compared, what drifts, and how pots change over time"
+    words = "tell whether two cameras may be compared: also what drifts, and how pots change over time"
     verb = _verb(verbs, "setups", words, run.setups)
     verb.add_argument("first", metavar="A", help="a setup, as the table setups names it")
     verb.add_argument(
@@ -189,7 +222,7 @@ def _add_handout(verbs: argparse._SubParsersAction) -> None:
     verb.add_argument("--ask", metavar="WORDS", default="", help="the question in your own words")
     verb.add_argument("--heading", metavar="WORDS", default="", help="whose workshop it is")
     verb.add_argument("--note", metavar="WORDS", default="", help="what else students shall read")
-    verb.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"default: {PAPERS[0]}")
+    _add_paper(verb)
     verb.add_argument(
         "--plan",
         metavar="PLAN.toml",

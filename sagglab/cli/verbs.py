@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 from sagglab.book import Book, open_book
@@ -21,6 +23,24 @@ def _print_problems(problems: Problems) -> None:
         print(f"  {'fault' if problem.stops else 'warning'}: {problem}")
 
 
+def new(asked: argparse.Namespace) -> int:
+    """Begin a batch book, or give one what it lacks."""
+    from sagglab.study import begin_book, check_room_for_notes
+
+    mapping = asked.mapping
+    if asked.notes is not None and mapping is None:
+        from sagglab.notes import ask_mapping, propose_mapping, read_notes
+
+        check_room_for_notes(asked.book, mapping)
+        proposed = propose_mapping(read_notes(asked.notes))
+        if sys.stdin.isatty():
+            mapping = ask_mapping(proposed, input, print)
+        else:  # nobody is there to be asked, and nothing is guessed
+            print(proposed)
+    print(begin_book(asked.book, asked.csv, asked.paper, asked.notes, mapping))
+    return 0
+
+
 def check(asked: argparse.Namespace) -> int:
     """List every fault of a batch book."""
     from sagglab.measures import check_files
@@ -30,6 +50,8 @@ def check(asked: argparse.Namespace) -> int:
     _print_problems(problems)
     if not problems:
         print("no problems found")
+    if book.first_entry:
+        print(book.first_entry)
     return 1 if problems.stopping else 0
 
 
@@ -139,20 +161,21 @@ def pace(asked: argparse.Namespace) -> int:
     from contextlib import suppress
 
     from sagglab.cautions import kiln_cautions
+    from sagglab.firing.kiln_log import KilnLog
     from sagglab.firing.prompt import KilnPrompt
-    from sagglab.firing.record_place import firing_schedule, place_of_record
 
     book = open_book(asked.book)
-    place = place_of_record(book, asked.firing)
-    schedule = firing_schedule(book, asked.firing)
-    planned_C = None if schedule is None else float(schedule.table["temperature_C"].max())
-    target_C = next((heat for heat in (asked.target, place.target_C, planned_C) if heat is not None), None)
-    minute = asked.minute
-    if minute is None and schedule is not None and target_C is not None:
-        planned = schedule.minute_of(target_C)
-        minute = None if planned != planned else planned
+    log = KilnLog.of_firing(book, asked.firing, asked.target, asked.minute, asked.unit)
     with suppress(ImportError):  # where the system has it, a line can be edited while it is typed
         import readline  # noqa: F401
     print(*kiln_cautions(), sep="\n")
-    KilnPrompt(place.path, asked.unit, target_C, minute, ask=input, say=print).run()
+    KilnPrompt(log, ask=input, say=print).run()
+    return 0
+
+
+def notebooks(asked: argparse.Namespace) -> int:
+    """Open a book's notebooks, until they are stopped."""
+    from sagglab.study import open_notebooks
+
+    open_notebooks(asked.book, asked.browser, say=partial(print, flush=True))
     return 0

@@ -10,9 +10,11 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     submod_attrs={
         "answer": ["Study", "words"],
         "asking": ["askable", "judge"],
+        "begun": ["BegunBook", "begin_book", "check_room_for_notes"],
         "files": ["write_study"],
         "handed_out": ["Asked", "ask_book", "make_class_pack", "make_handout"],
         "measured": ["MeasuredBook", "measure_book"],
+        "own_notebooks": ["open_notebooks", "own_notebooks"],
         "planned": ["PlannedBatch", "plan_book"],
         "setup_files": ["write_setups"],
         "two_setups": ["StudiedSetups", "compare_setups", "study_setups"],
