@@ -11,15 +11,18 @@ PACKAGE = Path(sagglab.__file__).parent
 
 #: From the top down; rooms on one level do not know each other.
 LEVELS = (
+    {"markup"},
     {"errors"},
     {"units"},
     {"colour"},
     {"materials"},
     {"columns"},
+    {"pages"},
     {"delimited", "workbook"},
-    {"writing"},
+    {"writing", "progress"},
     {"targets"},
     {"book"},
+    {"notes"},
     {"firing", "photo"},
     {"measures"},
     {"model"},

@@ -1,0 +1,214 @@
+"""Firing pacer: readings typed beside the kiln, each kept before it is answered, and the curve so far."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from typing import ClassVar
+
+import pandas as pd
+import traitlets
+
+from sagglab.book import Book
+from sagglab.cautions import kiln_cautions
+from sagglab.charts import alt_text, chart_svg, firing_curve
+from sagglab.errors import FileFormatError, SagglabError
+from sagglab.firing.flags import FLAGS
+from sagglab.firing.kiln_log import Answer, KilnLog, counting, short_unit
+from sagglab.firing.readings import Readings
+from sagglab.firing.record_place import firing_readings
+from sagglab.firing.typed import STRUCK_OUT, TypedReading
+from sagglab.units import both_scales, convert
+from sagglab.widgets.live import LiveWidget, look, script, words
+
+#: So many of the last readings are listed; the file and the curve hold all.
+MOST_LISTED = 200
+
+
+class FiringPacer(LiveWidget):
+    """A record typed at the kiln, and how the firing goes; ``sagglab pace`` does the same in a shell.
+
+    A record that was not typed here, such as a logger's, is shown, and nothing can be added to it.
+
+    Parameters
+    ----------
+    book : Book
+    firing : str
+        As the table `firings` names it.
+    target : float, optional
+        The temperature that is wanted, in °C; the target peak in the table `firings`, or the hottest of its
+        schedule, unless given.
+    minute : float, optional
+        When it is wanted, in minutes from the first reading; as the schedule has it unless given.
+    unit : str, optional
+        ``degC`` or ``degF``, for a number that is typed without one.
+
+    Attributes
+    ----------
+    kiln_log : KilnLog
+        What keeps the readings: ``kiln_log.answer("680")`` is the same without the widget.
+
+    Raises
+    ------
+    SagglabError
+        As `KilnLog.of_firing` and `firing_readings`.
+    """
+
+    _esm = script("firing_pacer.js")
+    _css: ClassVar[str] = look("firing_pacer.css")
+
+    firing = traitlets.Unicode().tag(sync=True)
+    wanted = traitlets.Unicode().tag(sync=True)
+    cautions = traitlets.List().tag(sync=True)
+    unit = traitlets.Unicode().tag(sync=True)
+    answer = traitlets.Dict().tag(sync=True)
+    readings = traitlets.List().tag(sync=True)
+    kept = traitlets.Unicode().tag(sync=True)
+    last = traitlets.Unicode().tag(sync=True)
+    picture = traitlets.Dict().tag(sync=True)
+
+    def __init__(
+        self,
+        book: Book,
+        firing: str,
+        target: float | None = None,
+        minute: float | None = None,
+        unit: str | None = None,
+    ) -> None:
+        self.kiln_log = KilnLog.of_firing(book, firing, target, minute, unit)
+        self._ahead: dict[str, float] = {}
+        self._recorded: Readings | None = None
+        try:
+            begun = self.kiln_log.go_on()
+        except FileFormatError:  # a logger's record, say
+            self._recorded = firing_readings(book, firing)
+            begun = Answer((f"{self.kiln_log.path.name} was not typed here: it is shown, and not added to.",))
+        super().__init__()
+        self.firing = firing
+        self.wanted = _wanted(self.kiln_log)
+        self.cautions = list(kiln_cautions())
+        self._answer(begun or Answer(("No reading was kept so far.",)))
+        self._draw()
+
+    def asked_keep(self, line: str, number: int, page: str, at: float) -> None:
+        """Keep what was typed, answer it, and only then draw the curve.
+
+        Parameters
+        ----------
+        line : str
+            As `KilnLog.answer` takes it.
+        number : int
+            Goes back with the answer.
+        page : str
+            Names the page in which it was typed, of which several can show this widget.
+        at : float
+            When it was typed, in milliseconds since 1970 by the clock of that page's machine.
+        """
+        answer = self.kiln_log.answer(line, self._typed_at(page, at))
+        self._answer(answer, page, number)
+        if answer.kept:
+            self._draw()
+
+    def asked_clock(self, page: str, at: float) -> None:
+        """Learn how far the clock of a page's machine is behind this one's."""
+        self._typed_at(page, at)
+
+    def _typed_at(self, page: str, at: float) -> dt.datetime:
+        """Give the time of typing by this machine's clock.
+
+        While the kernel is busy, what is typed waits; kept with the time at which its turn came, a reading
+        would be minutes late. The clocks differ by the least delay of all messages so far.
+        """
+        now = self.kiln_log.now()
+        behind = now.timestamp() - at / 1000
+        self._ahead[page] = min(self._ahead.get(page, math.inf), behind)
+        return now - dt.timedelta(seconds=behind - self._ahead[page])
+
+    def _answer(self, answer: Answer, page: str = "", number: int = 0) -> None:
+        rows = self.kiln_log.rows()
+        self.unit = short_unit(self.kiln_log.unit)
+        self.readings = self._listed(rows)[:MOST_LISTED]
+        self.kept = self.kiln_log.where_they_are()
+        counted = counting(rows)[-1:]
+        self.last = f"{_figure(counted[0], self.unit)} at {counted[0].at:%H:%M}" if counted else ""
+        self.answer = {
+            "page": page,
+            "number": number,
+            "said": list(answer.said),
+            "kept": answer.kept,
+            "refused": answer.refused,
+            "again": answer.asks_again,
+        }
+
+    def _listed(self, rows: list[TypedReading]) -> list[list[str]]:
+        """Lay the readings out, the last first: time, minute, °C, °F, and what is to be said of it."""
+        flags = self._flags(rows)
+        first = rows[0].at if rows else None
+        listed = []
+        for row, flag in zip(rows, flags, strict=True):
+            celsius = float(convert(row.temperature, self.kiln_log.record.unit, "degC"))
+            minute = (row.at - first) / dt.timedelta(minutes=1)
+            fahrenheit = float(convert(celsius, "degC", "degF"))
+            meaning = f": {FLAGS[flag].meaning}" if flag in FLAGS and flag != STRUCK_OUT else ""
+            listed.append(
+                [f"{row.at:%H:%M:%S}", f"{minute:.0f}", f"{celsius:.0f}", f"{fahrenheit:.0f}", flag + meaning]
+            )
+        return listed[::-1]
+
+    def _flags(self, rows: list[TypedReading]) -> list[str]:
+        own = [row.flag for row in rows]
+        try:
+            readings = self.kiln_log.readings()
+        except SagglabError:  # the answer says what is wrong with the record
+            return own
+        # A line that was edited by hand can be a reading to one and not to the other.
+        if readings is None or len(readings.table) != len(rows):
+            return own
+        return readings.table["flag"].tolist()
+
+    def _draw(self) -> None:
+        try:
+            readings = self.kiln_log.readings() if self._recorded is None else self._recorded
+            if readings is None or readings.counted.empty:
+                self.picture = {}
+                return
+            ax = firing_curve(readings, self.kiln_log.target_C, schedule=self.kiln_log.schedule)
+        except SagglabError as error:
+            self.picture = {"alt": f"No curve can be drawn: {error}"}
+            return
+        said = alt_text(ax)
+        self.picture = {"alt": said, "svg": chart_svg(ax)}
+
+    def still(self) -> str:
+        """Give how the firing goes, the curve, the readings and the cautions."""
+        cautions = "".join(f"<li>{words(text)}</li>" for text in self.cautions)
+        said = "".join(f"<p><b>{words(line)}</b></p>" for line in self.answer["said"])
+        table = pd.DataFrame(self.readings, columns=list(_HEADS)).to_html(index=False, escape=True, border=0)
+        return (
+            f"<p>Firing {words(self.firing)}. {words(self.wanted)}</p><ul>{cautions}</ul>{said}"
+            f"{self._image()}{table if self.readings else ''}<p>{words(self.kept)}</p>"
+        )
+
+    def _image(self) -> str:
+        if "svg" not in self.picture:
+            return f"<p>{words(self.picture.get('alt', ''))}</p>"
+        # As a picture of its own, so that nothing in it can reach the page.
+        from base64 import b64encode
+
+        data = b64encode(self.picture["svg"].encode("utf-8")).decode("ascii")
+        alt = words(self.picture["alt"])
+        return f'<img src="data:image/svg+xml;base64,{data}" alt="{alt}" style="max-width:100%">'
+
+
+_HEADS = ("time", "minute", "°C", "°F", "flag")
+
+
+def _figure(reading: TypedReading, unit: str) -> str:
+    return f"{reading.temperature:g} {unit}"
+
+
+def _wanted(log: KilnLog) -> str:
+    if log.target_C is None:
+        return "No target is known: write one into the table firings, or give target."
+    when = "" if log.minute is None else f" at minute {log.minute:.0f}"
+    return f"Wanted: {both_scales(log.target_C)}{when}."

@@ -1,0 +1,143 @@
+function render({ model, el }) {
+  const heard = answers(model, el);
+  const inputs = new Map();
+  const heats = new Map();
+  let number = 0, waiting = false, again = false;
+
+  const firing = element("select", { onchange: change });
+  const controls = element("div", {},
+    ...model.get("controls").map((control) => control.levels ? kind(control) : amount(control)),
+    element("div", { class: "sagglab-control" }, element("label", {}, "In ", firing)));
+  const colours = element("div", { class: "sagglab-colours" });
+  const cutCorner = element("p", {}, "A cut corner: a colour that the display cannot show.");
+  const numbers = element("table", { class: "sagglab-numbers" });
+  const sentence = element("p", { role: "status" });
+  const notes = element("ul", { class: "sagglab-notes" });
+  const code = element("input", { type: "text", readonly: true, "aria-label": "The same as a line of Python",
+    onfocus: () => code.select() });
+  const copied = element("span", { role: "status" });
+  const kept = element("div", { class: "sagglab-kept" });
+  el.append(
+    element("h3", {}, "Recipe picker"),
+    element("div", { class: "sagglab-picker" }, controls,
+      element("div", {}, colours, cutCorner, numbers, sentence, notes,
+        element("p", {}, model.get("care")),
+        element("div", { class: "sagglab-code" }, code, element("button", { onclick: copy }, "Copy")), copied,
+        element("div", { class: "sagglab-row" },
+          element("button", { onclick: () => ask(model, "keep") }, "Keep this one")))),
+    ...heard.parts, kept,
+  );
+
+  function amount(control) {
+    const { heading, unit, low, high, step } = control;
+    const name = control.label + (unit ? " [" + unit + "]" : "");
+    const slider = element("input", { type: "range", min: low, max: high, step, value: control.amount,
+      "aria-label": name, disabled: low >= high,
+      oninput: () => { box.value = slider.value; change(); } });
+    const box = element("input", { type: "number", step: "any", value: control.amount,
+      "aria-label": name + ", as a number",
+      oninput: () => { if (box.value !== "") { slider.value = box.value; change(); } } });
+    const heat = element("span");
+    inputs.set(heading, () => (box.value === "" ? undefined : Number(box.value)));
+    heats.set(heading, heat);
+    return element("div", { class: "sagglab-control" }, element("label", {}, name),
+      element("div", { class: "sagglab-row" }, slider, box, heat),
+      element("span", {}, "tried: " + control.tried));
+  }
+
+  function kind(control) {
+    const choice = element("select", { onchange: change }, option("", "left open: the mean of its kinds"),
+      ...control.levels.map((level) => option("=" + level, level)));
+    inputs.set(control.heading, () => (choice.value === "" ? undefined : choice.value.slice(1)));
+    return element("div", { class: "sagglab-control" }, element("label", {}, control.label + " ", choice));
+  }
+
+  function option(value, text) {
+    return element("option", { value }, text);
+  }
+
+  /** One question at a time: what changes meanwhile is asked once the answer is there, the last state alone. */
+  function change() {
+    if (waiting) {
+      again = true;
+      return;
+    }
+    const recipe = {};
+    for (const [heading, value] of inputs) if (value() !== undefined) recipe[heading] = value();
+    waiting = true;
+    number += 1;
+    performance.mark("sagglab-asked");
+    ask(model, "predict", { recipe, firing: firing.value === "" ? null : firing.value.slice(1), number });
+  }
+
+  function answered() {
+    waiting = false;
+    if (again) {
+      again = false;
+      change();
+    }
+  }
+
+  function figure(swatch) {
+    const field = element("span", { class: "sagglab-field" + (swatch.cut ? " sagglab-cut" : ""), role: "img",
+      "aria-label": swatch.name + (swatch.cut ? ": a colour that the display cannot show" : "") });
+    field.style.backgroundColor = swatch.colour;
+    return element("figure", {}, field, element("figcaption", {}, swatch.name));
+  }
+
+  function rows(pairs) {
+    return pairs.map(([axis, text]) => element("tr", {}, element("th", { scope: "row" }, axis),
+      element("td", {}, text)));
+  }
+
+  function show() {
+    const shown = model.get("shown");
+    colours.replaceChildren(...shown.swatches.map(figure));
+    cutCorner.hidden = !shown.swatches.some((swatch) => swatch.cut);
+    numbers.replaceChildren(element("caption", {}, shown.what + ", with 95 % intervals"), ...rows(shown.numbers));
+    sentence.textContent = shown.sentence;
+    notes.replaceChildren(...shown.notes.map((note) => element("li", {}, note)));
+    code.value = shown.code;
+    copied.textContent = "";
+    for (const [heading, heat] of heats) heat.textContent = shown.heats[heading] || "";
+    performance.mark("sagglab-shown");
+    answered();
+  }
+
+  async function copy() {
+    try {
+      await navigator.clipboard.writeText(code.value);
+      copied.textContent = "Copied.";
+    } catch {
+      code.focus();
+      code.select();
+      copied.textContent = "Selected: copy it with Ctrl+C or ⌘C.";
+    }
+  }
+
+  function showKept() {
+    kept.replaceChildren(...model.get("kept").map((one, place) => {
+      const fields = element("div", { class: "sagglab-colours" }, ...one.swatches.map(figure));
+      return element("section", { "aria-label": "Kept recipe " + (place + 1) }, fields,
+        element("p", {}, element("strong", {}, one.recipe)), element("p", {}, one.what),
+        element("table", {}, ...rows(one.numbers)),
+        element("button", { onclick: () => ask(model, "drop", { place }) }, "Take away " + (place + 1)));
+    }));
+  }
+
+  function refused() {
+    if (!model.get("busy")) answered();
+  }
+
+  firing.append(option("", "a new firing"), ...model.get("firings").map((name) => option("=" + name, "firing " + name)));
+  const watched = { "change:shown": show, "change:kept": showKept, "change:busy": refused };
+  for (const [event, shows] of Object.entries(watched)) model.on(event, shows);
+  show();
+  showKept();
+  return () => {
+    heard.stop();
+    for (const [event, shows] of Object.entries(watched)) model.off(event, shows);
+  };
+}
+
+export default { render };
