@@ -11,6 +11,7 @@ import matplotlib as mpl
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import settings
 
 from sagglab.colour import linear_to_xyz, xyz_to_lab
 from sagglab.measures.kept import PLACE
@@ -20,9 +21,14 @@ from sagglab.targets import Target
 # Not by MPLBACKEND in the environment, which the notebooks' kernels would inherit, and show nothing.
 mpl.use("Agg")
 
-# What is measured is kept for this run alone, and for all of it, notebooks and shells included.
-_KEPT = tempfile.TemporaryDirectory(prefix="sagglab-kept-")
-os.environ[PLACE] = _KEPT.name
+# What is measured is kept for this run alone, and for all of it: notebooks, shells, and its other process.
+if "PYTEST_XDIST_WORKER" not in os.environ:
+    _KEPT = tempfile.TemporaryDirectory(prefix="sagglab-kept-")
+    os.environ[PLACE] = _KEPT.name
+
+# How long an example takes says how busy the machine is, with a process on each core.
+settings.register_profile("busy machine", settings(), deadline=None)
+settings.load_profile("busy machine")
 
 DEMO = Path(__file__).resolve().parents[1] / "data" / "demo"
 
