@@ -23,6 +23,7 @@ from sagglab.model.sentences import About, factor_sentence, term_sentence
 from sagglab.model.strata import FittedStrata, fit_strata
 from sagglab.model.terms import Factor, Term, read_terms
 from sagglab.model.wording import counted
+from sagglab.pages.table import Table
 
 
 @dataclass(frozen=True, repr=False)
@@ -84,7 +85,7 @@ class Effects:
     @property
     def variances(self) -> pd.DataFrame:
         """The scatter, on the scale of the model: component, variance, standard deviation, note."""
-        return self.fitted.variances
+        return Table(self.fitted.variances)
 
     def sentence(self, name: str) -> str:
         """Say what one factor or term did, in words.

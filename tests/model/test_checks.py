@@ -458,7 +458,7 @@ class TestStudies:
         table.loc[7, "L*"] += 20
         checks = checked(table)
         assert checks.sentences()[0] in checks.worries
-        assert "<b>Look:</b> Pot p007" in checks._repr_html_()
+        assert "<b>⚠ Look:</b> Pot p007" in checks._repr_html_()
 
     def test_a_study_of_usual_size_is_quick(self):
         effects = fit_effects(study(), factors=FACTORS)

@@ -124,7 +124,7 @@ def test_the_unit_is_that_of_the_outcome(asked, head):
 def test_page_has_a_column_for_each_kind_and_number_of_pots():
     page = firings_needed(pots=[4, 6])._repr_html_()
     for heading in ("pot-level, 4 pots", "pot-level, 6 pots", "firing-level, 4 pots", "firing-level, 6 pots"):
-        assert f"<th>{heading}</th>" in page
+        assert f">{heading}</th>" in page
 
 
 def test_a_scatter_so_large_that_no_number_of_firings_tells():
