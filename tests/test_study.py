@@ -171,7 +171,7 @@ def test_a_material_of_any_name_gives_a_picture_inside_the_folder(studied, demo,
     measured = MeasuredBook(
         replace(book, pots=book.pots.rename(columns={"sugar [g]": odd})),
         pd.read_csv(studied["into"] / "measures.csv", keep_default_na=False),
-        pd.read_csv(studied["into"] / "firings.csv"),
+        pd.read_csv(studied["into"] / "firings.csv", keep_default_na=False),
         pd.read_csv(studied["into"] / "results.csv").rename(columns={"sugar [g]": odd}),
     )
     effects = fit_effects(measured.results, outcome="L*", factors=[odd])
