@@ -200,3 +200,19 @@ def lab_to_srgb(lab: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.bool_]]
     encoded = linear_to_srgb(lab_to_xyz(lab) @ to_linear.T)
     srgb = np.clip(encoded, 0, 1)
     return srgb, np.abs(encoded - srgb).max(axis=-1) > 0.5 / 255
+
+
+def as_hex(srgb: ArrayLike) -> str:
+    """Write a colour of the display as ``#rrggbb``.
+
+    Parameters
+    ----------
+    srgb : array_like, shape (3,)
+        Encoded, between 0 and 1.
+
+    Examples
+    --------
+    >>> as_hex([1, 0.5, 0])
+    '#ff8000'
+    """
+    return "#" + "".join(f"{round(255 * float(channel)):02x}" for channel in np.asarray(srgb))

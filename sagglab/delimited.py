@@ -85,6 +85,18 @@ def delimiter_of(line: str) -> str | None:
     return next((delimiter for delimiter in DELIMITERS if delimiter in outside), None)
 
 
+def table_delimiter(text: str) -> str:
+    r"""Tell what separates the cells of a table, whose headings are its first filled line.
+
+    Examples
+    --------
+    >>> table_delimiter("\n\npot;firing\np1;f1"), table_delimiter("pot")
+    (';', ',')
+    """
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    return delimiter_of(first) or ","
+
+
 def split_rows(text: str, delimiter: str) -> list[list[str]]:
     """Cut text into rows of stripped cells; blank lines stay, so that rows keep their number.
 
@@ -106,6 +118,21 @@ def split_rows(text: str, delimiter: str) -> list[list[str]]:
             'write a quotation mark inside a quoted cell twice, as in "a 6"" bowl"',
         ) from error
     return rows
+
+
+def year_in_full(year: int) -> int:
+    """Give the year that two figures mean: 1969 to 2068.
+
+    References
+    ----------
+    IEEE Std 1003.1-2017, strptime, %y.
+
+    Examples
+    --------
+    >>> year_in_full(26), year_in_full(98), year_in_full(2026)
+    (2026, 1998, 2026)
+    """
+    return year if year > 99 else year + (1900 if year > 68 else 2000)
 
 
 def number(cell: str) -> float:

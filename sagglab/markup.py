@@ -14,8 +14,8 @@ from collections.abc import Iterable, Sequence
 #: the frame and the table, since JupyterLab's own for tables in outputs outweigh a class alone.
 STYLE = """
 .sagglab {max-width: 60rem; line-height: 1.5; font-size: var(--jp-content-font-size1, 14px)}
-.sagglab p, .sagglab ul {margin: .4em 0}
-.sagglab ul {padding-left: 1.4em}
+.sagglab p, .sagglab ul, .sagglab ol {margin: .4em 0}
+.sagglab ul, .sagglab ol {padding-left: 1.4em}
 .sagglab li {margin: .15em 0}
 .sagglab .answer {font-size: 115%}
 .sagglab .quiet {color: color-mix(in srgb, currentColor 78%, transparent); font-size: 90%}
@@ -42,6 +42,7 @@ STYLE = """
 .sagglab.told dl {display: grid; grid-template-columns: max-content 1fr; gap: .2em 1em; margin: .5em 0}
 .sagglab.told dl dt {font-weight: 600; margin: 0; width: auto; float: none; white-space: nowrap}
 .sagglab.told dl dd {margin: 0; width: auto; float: none; overflow-wrap: anywhere}
+.sagglab.told strong, .sagglab.told dd {white-space: pre-line}
 .sagglab.told pre {overflow-x: auto; white-space: pre; padding: .6em; font-size: 88%; color: inherit;
   background: color-mix(in srgb, currentColor 6%, transparent)}
 .jp-OutputArea-child:has(.sagglab.told) + .jp-OutputArea-child:has([data-mime-type$="stderr"],
@@ -70,8 +71,17 @@ def paragraph(text: str, kind: str = "") -> str:
 
 def listed(texts: Iterable[str]) -> str:
     """Make sentences a list; none make nothing."""
+    return _list("ul", texts)
+
+
+def in_order(texts: Iterable[str]) -> str:
+    """Make steps a numbered list; none make nothing."""
+    return _list("ol", texts)
+
+
+def _list(kind: str, texts: Iterable[str]) -> str:
     items = "".join(f"<li>{html.escape(text)}</li>" for text in texts)
-    return f"<ul>{items}</ul>" if items else ""
+    return f"<{kind}>{items}</{kind}>" if items else ""
 
 
 def folded(summary: str, *parts: str) -> str:

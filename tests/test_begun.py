@@ -3,13 +3,25 @@
 import io
 import json
 import re
+from dataclasses import replace
 
 import pytest
+from openpyxl import Workbook
 
 from sagglab import open_book
 from sagglab.book.fresh import OWN_TARGET
+from sagglab.cli import main
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES
-from sagglab.errors import BookError, MissingFileError, NotInstalledError, SagglabError, UnknownNameError
+from sagglab.errors import (
+    BookError,
+    MissingFileError,
+    NotInstalledError,
+    Problem,
+    Problems,
+    SagglabError,
+    UnknownNameError,
+)
+from sagglab.notes import propose_mapping, read_notes
 from sagglab.study import begin_book, open_notebooks, own_notebooks
 from sagglab.study.own_notebooks import _check_closed, _project_notebooks
 from sagglab.targets import read_target
@@ -164,3 +176,26 @@ def test_a_server_that_is_not_closed_is_not_started(opened):
     )
     with pytest.raises(SagglabError, match="your own configuration of it lets others in"):
         _check_closed(server, "t")
+
+
+def test_notes_come_from_the_sheet_that_was_mapped(tmp_path):
+    made = Workbook()
+    for year in ("2024", "2025"):
+        sheet = made.create_sheet(year)
+        sheet.append(["Pot", "Firing", "Sugar g"])
+        sheet.append([f"{year}-1", "F1", 2])
+    made.save(tmp_path / "notes.xlsx")
+    mapping = propose_mapping(read_notes(tmp_path / "notes.xlsx", sheet="2025"))
+    begin_book(tmp_path / "book", csv=True, notes=tmp_path / "notes.xlsx", mapping=mapping)
+    assert open_book(tmp_path / "book").pots["pot"].tolist() == ["2025-1"]
+    asked = ["new", str(tmp_path / "other"), "--csv", "--from", str(tmp_path / "notes.xlsx")]
+    assert main([*asked, "--sheet", "2024"]) == 1  # nobody to be asked: the proposal is written down
+    assert main([*asked, "--mapping", str(tmp_path / "other" / "mapping.toml")]) == 0
+    assert open_book(tmp_path / "other").pots["pot"].tolist() == ["2024-1"]
+
+
+def test_what_the_notes_could_not_tell_is_shown_on_the_page(begun):
+    problem = Problem("notes", 3, "C <b>", "'a pinch' is no amount", "write a number in g")
+    page = replace(begun, problems=Problems([problem]))._repr_html_()
+    assert "C &lt;b&gt;" in page and page.count("<li>") == len(begun.next_steps)
+    assert "<table>" not in begun._repr_html_()

@@ -1,4 +1,4 @@
-"""The notebooks as a reader meets them: short cells, prose between, outputs stored, every picture in words."""
+"""The notebooks as a reader meets them: short cells, prose between, outputs stored, pictures in words."""
 
 import json
 import re
@@ -42,7 +42,8 @@ def test_it_opens_with_its_question_and_ends_with_what_to_do(path):
 
 @pytest.mark.parametrize("path", QUESTIONS, ids=named)
 def test_it_ends_with_the_cautions(path):
-    assert "**Take care.**" in source(cells_of(path)[-1]) and "decorative" in source(cells_of(path)[-1]).lower()
+    last = source(cells_of(path)[-1])
+    assert "**Take care.**" in last and "decorative" in last.lower()
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=named)

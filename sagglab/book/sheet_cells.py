@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import posixpath
+import re
 import zipfile
 from collections.abc import Mapping
 from pathlib import Path
@@ -23,6 +24,11 @@ from sagglab.workbook import Rows, read_sheets
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _LINK = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _PACKAGE = "http://schemas.openxmlformats.org/package/2006/relationships"
+
+#: Line ends and tabs that XML has as references, such as in the message of a drop-down.
+_REFERENCE = re.compile(rb"&#(?:x0*([9AaDd])|0*(9|10|13));")
+#: In private use (Unicode 23.5), so that no text has them.
+_KEPT = {9: "\U0010ff09", 10: "\U0010ff0a", 13: "\U0010ff0d"}
 
 
 def rows_of(file: Path, sheet: str) -> Rows:
@@ -44,12 +50,12 @@ def with_cells(file: Path, sheet: str, cells: Mapping[tuple[int, int], str]) -> 
     Raises
     ------
     BookError
-        The sheet is not found, or such a cell holds a formula.
+        The sheet is not found, or such a cell holds a formula or is merged with others.
     """
     try:
         with zipfile.ZipFile(file) as held:
             part = _part_of(held, sheet)
-            page = minidom.parseString(held.read(part))
+            page = _page(held.read(part))
             for (row, column), text in cells.items():
                 _put(page, row + 1, column + 1, text, f"{file.name}, sheet {sheet}")
             _widen(page, cells)
@@ -57,15 +63,39 @@ def with_cells(file: Path, sheet: str, cells: Mapping[tuple[int, int], str]) -> 
             with zipfile.ZipFile(written, "w") as copy:
                 copy.comment = held.comment
                 for item in held.infolist():
-                    data = page.toxml(encoding="UTF-8") if item.filename == part else held.read(item)
+                    data = _content(page) if item.filename == part else held.read(item)
                     copy.writestr(item, data, compress_type=item.compress_type)
-    except (zipfile.BadZipFile, ExpatError, KeyError, IndexError, ValueError, NotImplementedError) as error:
+    # A cell without its name, which the standard allows, gives a TypeError.
+    except (
+        zipfile.BadZipFile, ExpatError, KeyError, IndexError, TypeError, ValueError, NotImplementedError
+    ) as error:  # fmt: skip
         if isinstance(error, BookError):
             raise
         raise BookError(
             str(file), f"its sheet '{sheet}' cannot be changed ({error})", "write the places there yourself"
         ) from error
     return written.getvalue()
+
+
+def _page(content: bytes) -> minidom.Document:
+    """Read a sheet's XML, line ends that are references marked: minidom would write bare ones.
+
+    Bare ones in an attribute are read as blanks (XML 1.0, 3.3.3), and a message of several lines as one.
+    """
+
+    def marked(found: re.Match[bytes]) -> bytes:
+        code = int(found[1], 16) if found[1] else int(found[2])
+        return f"&#{ord(_KEPT[code])};".encode()
+
+    return minidom.parseString(_REFERENCE.sub(marked, content))
+
+
+def _content(page: minidom.Document) -> bytes:
+    """Write a sheet's XML, with its references."""
+    content = page.toxml(encoding="UTF-8")
+    for code, mark in _KEPT.items():
+        content = content.replace(mark.encode(), f"&#{code};".encode())
+    return content
 
 
 def _part_of(held: zipfile.ZipFile, sheet: str) -> str:
@@ -83,6 +113,11 @@ def _part_of(held: zipfile.ZipFile, sheet: str) -> str:
 
 def _put(page: minidom.Document, row: int, column: int, text: str, where: str) -> None:
     place = f"{get_column_letter(column)}{row}"
+    for merged in page.getElementsByTagNameNS(_MAIN, "mergeCell"):
+        left, top, right, low = range_boundaries(merged.getAttribute("ref"))
+        if left <= column <= right and top <= row <= low and (column, row) != (left, top):
+            # No spreadsheet would show it there.
+            raise BookError(f"{where}, {place}", "it is merged with other cells", "part them, and try again")
     data = page.getElementsByTagNameNS(_MAIN, "sheetData")[0]
     line = _child(page, data, "row", row, lambda each: int(each.getAttribute("r")), str(row))
     line.removeAttribute("spans") if line.hasAttribute("spans") else None

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, Column, empty
-from sagglab.delimited import delimiter_of, number, read_text, split_rows
+from sagglab.delimited import number, read_text, split_rows, table_delimiter
 from sagglab.errors import BookError, FileFormatError, Problem, UnitError
 from sagglab.materials import find_material
 from sagglab.units import ABSOLUTE_ZERO_C, Heading, convert, parse_heading, working_unit
@@ -90,8 +90,7 @@ def _workbook_rows(folder: Path, problems: list[Problem]) -> dict[str, Rows]:
 def _csv_rows(file: Path, name: str, problems: list[Problem]) -> Rows | None:
     try:
         text = read_text(file)
-        first = next((line for line in text.splitlines() if line.strip()), "")
-        return split_rows(text, delimiter_of(first) or ",")
+        return split_rows(text, table_delimiter(text))
     except FileFormatError as error:
         problems.append(Problem(name, None, "", error.cause, error.remedy))
         return None
@@ -209,12 +208,12 @@ def _typed_column(
     for row in values.index[(values < (ABSOLUTE_ZERO_C if temperature else 0)) & amount]:
         cause = "is below absolute zero" if temperature else "is a negative amount"
         problems.append(Problem(table, row, str(heading), f"'{cells[row]}' {cause}", "correct it"))
-    if table == "pots" and column is None and _blank_is_none(heading.name, unit):
+    if table == "pots" and column is None and blank_is_none(heading.name, unit):
         values = values.where(filled, 0.0)
     return str(Heading(heading.name, unit)), values
 
 
-def _blank_is_none(name: str, unit: str | None) -> bool:
+def blank_is_none(name: str, unit: str | None) -> bool:
     """Whether a blank cell says that the pot had none of it."""
     material = find_material(name)
     if material is not None:

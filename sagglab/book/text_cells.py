@@ -9,7 +9,7 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from sagglab.delimited import delimiter_of, open_text, read_text, split_rows
+from sagglab.delimited import open_text, read_text, split_rows, table_delimiter
 from sagglab.errors import BookError
 from sagglab.workbook import Rows
 
@@ -19,7 +19,7 @@ _MARKS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codec
 def rows_of(file: Path, _: str) -> Rows:
     """Read a table's rows as text, as the book reads them."""
     text = read_text(file)
-    return split_rows(text, _delimiter(text))
+    return split_rows(text, table_delimiter(text))
 
 
 def with_cells(file: Path, table: str, cells: Mapping[tuple[int, int], str]) -> bytes:
@@ -51,7 +51,7 @@ def with_cells(file: Path, table: str, cells: Mapping[tuple[int, int], str]) -> 
         ((mark, name) for mark, name in _MARKS if data.startswith(mark)),
         (b"", "utf-8" if encoding in ("ascii", "utf-8-sig") else encoding),
     )
-    text, delimiter = data[len(mark) :].decode(encoding), _delimiter(read_text(file))
+    text, delimiter = data[len(mark) :].decode(encoding), table_delimiter(read_text(file))
     spans = _spans(text, delimiter)
     read = [[_plain(text[start:end]) for start, end in line] for line in spans]
     if read != [row or [""] for row in rows_of(file, table)]:
@@ -61,10 +61,6 @@ def with_cells(file: Path, table: str, cells: Mapping[tuple[int, int], str]) -> 
     except UnicodeEncodeError as error:
         letter = error.object[error.start]
         raise BookError(table, f"the file's encoding has no '{letter}'", "save the table as UTF-8") from error
-
-
-def _delimiter(text: str) -> str:
-    return delimiter_of(next((line for line in text.splitlines() if line.strip()), "")) or ","
 
 
 def _spans(text: str, delimiter: str) -> list[list[tuple[int, int]]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,8 +9,9 @@ import pandas as pd
 
 from sagglab.book.tables import WORKBOOK
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES
-from sagglab.delimited import delimiter_of, read_text, split_rows
+from sagglab.delimited import read_text, split_rows, table_delimiter
 from sagglab.errors import Problem, SagglabError
+from sagglab.markup import framed, paragraph, text_table
 from sagglab.units import parse_heading
 from sagglab.workbook import Rows, read_sheets
 
@@ -20,6 +20,9 @@ LINE = "line of the file"
 
 #: A longer cell is cut where it is looked at: an outline of a pot has thousands of letters.
 _SHOWN = 60
+
+#: Before the row and the cell that are meant.
+_MEANT = "▶ "
 
 
 @dataclass(frozen=True, repr=False)
@@ -49,26 +52,19 @@ class Written:
 
     def _repr_html_(self) -> str:
         if self.rows.empty:
-            return f"<p>{html.escape(self.file)}</p>"
-        mark = ' style="border:3px solid"'
-        headed = self.column if self.row == 1 else None
-        heads = "".join(
-            f'<th scope="col"{mark if place == headed else ""}>{html.escape(head)}</th>'
-            for place, head in enumerate(self.rows.columns)
-        )
-        lines = []
-        for number, cells in zip(self.rows.index, self.rows.to_numpy(), strict=True):
-            meant = number == self.row
-            shown = "".join(
-                f"<td{mark if meant and place == self.column else ''}>{html.escape(cut(cell))}</td>"
-                for place, cell in enumerate(cells)
-            )
-            lines.append(f'<tr><th scope="row">{"▶ " if meant else ""}row {number}</th>{shown}</tr>')
-        head = f'<tr><th scope="col">{"▶ row 1" if self.row == 1 else ""}</th>{heads}</tr>'
-        return (
-            f"<table><caption>{html.escape(self.file)}</caption><thead>{head}</thead>"
-            f"<tbody>{''.join(lines)}</tbody></table>"
-        )
+            return framed(paragraph(self.file))
+        # A sign in text stays when the table is printed, copied, or read aloud.
+        heads = [_MEANT * (self.row == 1 and place == self.column) + head
+                 for place, head in enumerate(self.rows.columns)]  # fmt: skip
+        rows = [
+            [
+                f"{_MEANT * (number == self.row)}row {number}",
+                *(_MEANT * (number == self.row and place == self.column) + cut(cell)
+                  for place, cell in enumerate(cells)),
+            ]
+            for number, cells in zip(self.rows.index, self.rows.to_numpy(), strict=True)
+        ]  # fmt: skip
+        return framed(text_table([f"{_MEANT}row 1" if self.row == 1 else "", *heads], rows, self.file))
 
 
 def cut(text: str, letters: int = _SHOWN) -> str:
@@ -136,8 +132,7 @@ def _rows_of(folder: Path, table: str) -> tuple[str, Rows]:
     file = folder / f"{table}.csv"
     if file.is_file():
         text = read_text(file)
-        first = next((line for line in text.splitlines() if line.strip()), "")
-        return file.name, split_rows(text, delimiter_of(first) or ",")
+        return file.name, split_rows(text, table_delimiter(text))
     if (folder / WORKBOOK).is_file():
         return f"{WORKBOOK}, sheet {table}", read_sheets(folder / WORKBOOK).get(table, [])
     return "", []

@@ -106,6 +106,7 @@ def _add_new(verbs: argparse._SubParsersAction) -> None:
         type=Path,
         help="a spreadsheet with headings of its own, to fill the tables from; you are asked what each is",
     )
+    verb.add_argument("--sheet", metavar="NAME", help="the sheet of NOTES, where several could be meant")
     verb.add_argument(
         "--mapping",
         metavar="FILE",
@@ -268,13 +269,13 @@ def _add_pace(verbs: argparse._SubParsersAction) -> None:
 
 
 def _temperature_C(text: str) -> float:
-    from sagglab.firing.headings import value_of
-    from sagglab.units import convert
+    from sagglab.errors import ReadingsError
+    from sagglab.firing.headings import temperature_C
 
-    value, unit = value_of(text.strip())
-    if unit is None or unit.lower() == "mv" or value != value:
-        raise argparse.ArgumentTypeError(f"'{text}' is no temperature with its unit, such as \"750 degC\"")
-    return float(convert(value, unit, "degC"))
+    try:
+        return temperature_C(text)
+    except ReadingsError as error:
+        raise argparse.ArgumentTypeError(f"{error.cause}: {error.remedy}") from error
 
 
 def _minute(text: str) -> float:

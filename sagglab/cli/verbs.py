@@ -32,12 +32,12 @@ def new(asked: argparse.Namespace) -> int:
         from sagglab.notes import ask_mapping, propose_mapping, read_notes
 
         check_room_for_notes(asked.book, mapping)
-        proposed = propose_mapping(read_notes(asked.notes))
+        proposed = propose_mapping(read_notes(asked.notes, asked.sheet))
         if sys.stdin.isatty():
             mapping = ask_mapping(proposed, input, print)
         else:  # nobody is there to be asked, and nothing is guessed
             print(proposed)
-    print(begin_book(asked.book, asked.csv, asked.paper, asked.notes, mapping))
+    print(begin_book(asked.book, asked.csv, asked.paper, asked.notes, mapping, asked.sheet))
     return 0
 
 

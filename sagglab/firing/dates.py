@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sagglab.delimited import year_in_full
 from sagglab.errors import ReadingsError
 from sagglab.firing.clock import CLOCK, ClockTimes
 from sagglab.firing.times import MINUTES_PER_DAY, TimeReader, Times, first_time, without_clock_changes
@@ -141,9 +142,8 @@ def _day(date: str, order: str) -> float | None:
     if mark == "." and order == "month-day-year":
         return None
     figures = dict(zip(order.split("-"), map(int, (first, second, third)), strict=True))
-    year = figures["year"] + (2000 if figures["year"] < 100 else 0)
     try:
-        day = pd.Timestamp(year=year, month=figures["month"], day=figures["day"])
+        day = pd.Timestamp(year=year_in_full(figures["year"]), month=figures["month"], day=figures["day"])
     except ValueError:
         return None
     return (day - pd.Timestamp(0)) / pd.Timedelta(days=1)

@@ -11,7 +11,7 @@ from sagglab.delimited import number
 from sagglab.errors import ReadingsError, UnitError
 from sagglab.firing.clock import is_clock
 from sagglab.firing.dates import is_date, is_date_time
-from sagglab.units import parse_heading
+from sagglab.units import convert, parse_heading
 
 _OPEN_MARKS = re.compile(
     r"|[-\u2013\u2014_*#?]+|(t/?c |sensor |probe )?(open|fault|fail|break|burn ?out|short)\w*|o\.?l\.?"
@@ -55,6 +55,26 @@ def value_of(cell: str) -> tuple[float, str | None]:
     if np.isnan(value) and (found := _NUMBER_WITH_UNIT.fullmatch(cell)):
         return number(found[1]), _unit_name(found[2])
     return value, None
+
+
+def temperature_C(text: str) -> float:
+    """Read a temperature that is stated with its unit, in °C.
+
+    Raises
+    ------
+    ReadingsError
+        It is no temperature, or has no unit.
+
+    Examples
+    --------
+    >>> temperature_C("750 degC"), round(temperature_C("1382 °F"), 6)
+    (750.0, 750.0)
+    """
+    value, unit = value_of(text.strip())
+    if unit is None or unit.lower() == "mv" or np.isnan(value):
+        cause = f"'{text}' is no temperature with its unit"
+        raise ReadingsError("target", cause, 'write the number and its unit, such as "750 degC"')
+    return float(convert(value, unit, "degC"))
 
 
 def time_unit(heading: str) -> str | None:

@@ -23,7 +23,7 @@ from sagglab.firing.typed_line import TypedLine, read_line
 from sagglab.units import both_scales, convert
 
 HELP = (
-    "680           a reading, taken now, in the unit that stands at the start of the line",
+    "680           a reading, taken now, in the unit that is shown",
     "680 C, 1256 F a reading in the unit that you say",
     "14:05 680     a reading taken at that time; 2:05 pm 680 is the same",
     "-             strikes out the last reading; it stays in the file, and no longer counts",

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sagglab.charts.swatches import OUTSIDE
-from sagglab.colour import lab_to_srgb
+from sagglab.colour import as_hex, lab_to_srgb
 from sagglab.handout.blank_sheet import student_sheet
 from sagglab.handout.content import FOOT
 from sagglab.handout.ranks import even_ranks
@@ -94,7 +94,7 @@ def _colour(lab: NDArray[np.float64] | None) -> tuple[str, bool]:
     if lab is None or not np.isfinite(lab).all():
         return "", False
     colour, outside = lab_to_srgb(lab)
-    return "#" + "".join(f"{round(255 * part):02x}" for part in colour), bool(outside)
+    return as_hex(colour), bool(outside)
 
 
 def _pot(pot: PotShown) -> dict[str, object]:

@@ -172,7 +172,9 @@ def _colours(measures: pd.DataFrame, own: list[str]) -> pd.DataFrame:
         row = {"pot": pot, "setup": setup, CORRECTED_TO: "" if taken.empty else taken[CORRECTED_TO].iloc[0]}
         row |= pot_row(taken, own)
         bad = its_views[its_views["problems"] != ""]
-        row["view problems"] = "; ".join(f"{view.photo}: {view.problems}" for view in bad.itertuples())
+        row["view problems"] = "; ".join(
+            f"{view.photo}: {view.problems}" for view in bad[["photo", "problems"]].itertuples()
+        )
         rows.append(row)
     measured = [column.heading for column in RESULTS if column.heading in measures]
     empty = ["pot", "setup", CORRECTED_TO, "views", "flags", "view problems"]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from itertools import pairwise
 
 import numpy as np
@@ -23,6 +22,7 @@ from sagglab.model.table_checks import (
     check_spelling,
 )
 from sagglab.model.terms import Factor, read_factor
+from sagglab.pages.headings import columns_like
 from sagglab.units import parse_heading
 
 
@@ -63,10 +63,6 @@ class Rows:
         return self.table[group].to_numpy(dtype=object)
 
 
-#: Of more columns than these an error names the first ones: results have some 200.
-_LISTED = 12
-
-
 def find_column(table: pd.DataFrame, wanted: str, role: str) -> str:
     """Find a column by its heading or by its bare name.
 
@@ -94,24 +90,14 @@ def find_column(table: pd.DataFrame, wanted: str, role: str) -> str:
     found = [heading for heading in headings if heading == wanted]
     found = found or [heading for heading in headings if parse_heading(heading).name == wanted]
     if not found:
-        raise UnknownNameError(f"{role} '{wanted}'", "the table has no such column", _like(wanted, headings))
+        raise UnknownNameError(
+            f"{role} '{wanted}'", "the table has no such column", columns_like(wanted, headings)
+        )
     if len(found) > 1:
         named = " and ".join(f"'{heading}'" for heading in found)
         remedy = "rename one of them" if len(set(found)) == 1 else "name one of them in full"
         raise ModelError(f"{role} '{wanted}'", f"it can mean {named}", remedy)
     return found[0]
-
-
-def _like(wanted: str, headings: Sequence[str]) -> str:
-    """Say which columns may have been meant; when none is like it, the first, and how to see all."""
-    names = {parse_heading(heading).name.casefold(): heading for heading in headings}
-    near = [names[name] for name in get_close_matches(wanted.casefold(), names, 3, 0.7)]
-    if near:
-        return f"did you mean {' or '.join(repr(name) for name in near)}?"
-    if len(headings) > _LISTED:
-        first = ", ".join(headings[:_LISTED])
-        return f"its first columns are {first}; .columns names all {len(headings)} of the table"
-    return f"its columns are {', '.join(headings)}" if headings else "it has no columns at all"
 
 
 def tidy(values: pd.Series) -> NDArray[np.float64] | NDArray[np.object_]:

@@ -7,7 +7,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-from sagglab.delimited import number
+from sagglab.delimited import number, year_in_full
 from sagglab.errors import UnitError
 from sagglab.notes.words import month_named, unit_named
 from sagglab.units import convert
@@ -24,6 +24,8 @@ _AMOUNT = re.compile(
     rf"(?P<about>{_ABOUT})(?:{_FRACTION}|(?P<number>{_FIGURES}))(?P<rest>.*)", re.IGNORECASE | re.DOTALL
 )
 _PICTURE = r"\.(?:jpe?g|png|tiff?|heic|heif|dng|cr2|cr3|nef|arw|raf|orf|rw2)"
+#: What stands between two names that end as files do; a name may have such a word in it.
+_AND = rf"({_PICTURE})(?:\s*[/+&]\s*|\s+(?:and|und|et|y|e|en)\s+)"
 _CAMERA_NAME = re.compile(r"(?:img|dsc[fn]?|pxl|mvimg)[_-]?\d{3,}\S*", re.IGNORECASE)
 
 
@@ -37,7 +39,7 @@ class Amount:
     unit : str or None
         The unit beside it, as headings write it; none where there is none.
     about : bool
-        True when it was noted as a rough one.
+        True when it was noted as a rough or a doubtful one.
     """
 
     value: float
@@ -60,10 +62,13 @@ def read_amount(cell: str, comma: str = "") -> Amount | None:
     (Amount(value=4.0, unit='g', about=False), 1.5, 0.5, 2.5)
     >>> read_amount("1,350 F") is None, read_amount("1,350 F", "thousands comma").value
     (True, 1350.0)
+    >>> read_amount("~4 g").about, read_amount("4 g?").about
+    (True, True)
     >>> read_amount("2-3 g") is None, read_amount("a pinch") is None
     (True, True)
     """
-    match = _AMOUNT.fullmatch(_fractions_spelt(cell.strip()))
+    sure = cell.strip().rstrip("? ")
+    match = _AMOUNT.fullmatch(_fractions_spelt(sure))
     if match is None:
         return None
     if match["number"] is None:
@@ -74,7 +79,7 @@ def read_amount(cell: str, comma: str = "") -> Amount | None:
     named = unit_named(unit) if unit else None
     if value is None or value != value or (unit and named is None):
         return None
-    return Amount(value, None if named == "degrees" else named, bool(match["about"]))
+    return Amount(value, None if named == "degrees" else named, bool(match["about"]) or sure != cell.strip())
 
 
 def _fractions_spelt(cell: str) -> str:
@@ -157,6 +162,8 @@ def read_date(cell: str, order: str = "") -> str | None:
     ('2025-04-12', '2025-04-12', '2025-04-12', '2025-05-12')
     >>> read_date("4/12/2025") is None, read_date("4/12/2025", "month first"), read_date("25/12/2025")
     (True, '2025-04-12', '2025-12-25')
+    >>> read_date("12.4.98")
+    '1998-04-12'
     """
     text = " ".join(cell.split())
     clock = re.search(r"[T ,]+(\d{1,2}:\d\d(?::\d\d)?)$", text)
@@ -210,7 +217,7 @@ def _days(**ways: tuple[str, str, str]) -> dict[str, str]:
     for way, parts in ways.items():
         year, month, day = map(int, parts)
         try:
-            days[way] = dt.date(year + (2000 if year < 100 else 0), month, day).isoformat()
+            days[way] = dt.date(year_in_full(year), month, day).isoformat()
         except ValueError:
             continue
     return days
@@ -237,8 +244,10 @@ def photographs(cell: str) -> list[str]:
     --------
     >>> photographs("a front.jpg; b.png"), photographs("IMG_1 + IMG_2"), photographs("one.jpg two.jpg")
     (['a front.jpg', 'b.png'], ['IMG_1', 'IMG_2'], ['one.jpg', 'two.jpg'])
+    >>> photographs("one.jpg and two.jpg"), photographs("one.jpg/two.jpg"), photographs("pot and lid.jpg")
+    (['one.jpg', 'two.jpg'], ['one.jpg', 'two.jpg'], ['pot and lid.jpg'])
     """
-    parts = re.split(r"[;,\n|]|\s[+&/]\s", cell)
+    parts = re.split(r"[;,\n|]|\s[+&/]\s", re.sub(_AND, r"\1;", cell, flags=re.IGNORECASE))
     names = []
     for part in filter(None, map(str.strip, parts)):
         names += re.findall(rf".+?{_PICTURE}(?=\s|$)", part, re.IGNORECASE) or [part]

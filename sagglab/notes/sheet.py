@@ -6,12 +6,12 @@ import os
 import re
 from collections.abc import Mapping
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from sagglab.delimited import DELIMITERS, read_text, split_rows
 from sagglab.errors import FileFormatError, UnknownNameError
-from sagglab.markup import folded, framed, paragraph, text_table
+from sagglab.markup import folded, framed, listed, paragraph, text_table
 from sagglab.notes.cells import read_amount, read_date
 from sagglab.notes.words import cell_word, plain, read_heading, unit_named
 from sagglab.workbook import Rows, read_sheets
@@ -20,6 +20,8 @@ from sagglab.workbook import Rows, read_sheets
 _TOP = 40
 #: So many rows are shown of long notes; the others are folded away.
 _SHOWN = 20
+#: So many cells are named one by one.
+_NAMED = 6
 _WORKBOOKS = (".xlsx", ".xlsm")
 
 
@@ -41,6 +43,11 @@ class Notes:
         were merged down each have what stands in the first.
     aside : mapping of int to str
         What stands above the headings, and totals and remarks below the rows, by the number of the row.
+    remarks : mapping of (int, str) to str
+        What is attached to cells as a comment, by row and letter.
+    beside : tuple of str
+        What else is to be known of the sheet, each a phrase: other sheets that were not read, what is merged,
+        formulas without a value.
     """
 
     path: Path
@@ -49,6 +56,8 @@ class Notes:
     headings: Mapping[str, str]
     rows: Mapping[int, tuple[str, ...]]
     aside: Mapping[int, str]
+    remarks: Mapping[tuple[int, str], str] = field(default_factory=dict)
+    beside: tuple[str, ...] = ()
 
     def cells(self, letter: str) -> dict[int, str]:
         """Give the cells of a column that are not blank, by the number of their row."""
@@ -76,7 +85,7 @@ class Notes:
         shown = text_table(heads, rows[:_SHOWN])
         if len(rows) > _SHOWN:
             shown += folded(f"And {len(rows) - _SHOWN} more", text_table(heads, rows[_SHOWN:]))
-        return framed(paragraph(self.told, "answer"), shown)
+        return framed(paragraph(self.told, "answer"), listed(self.beside), shown)
 
 
 def read_notes(path: str | os.PathLike[str], sheet: str | None = None) -> Notes:
@@ -119,13 +128,16 @@ def read_notes(path: str | os.PathLike[str], sheet: str | None = None) -> Notes:
             raise FileFormatError(
                 str(path),
                 f"{len(could_be)} sheets look like notes: {_listed(could_be)}",
-                f'say which, as in read_notes("{path.name}", sheet="{could_be[0]}"), '
+                f'say which: --sheet "{could_be[0]}" in a shell, sheet="{could_be[0]}" in Python, '
                 "or save the one that you mean by itself",
             )
         sheet = could_be[0] if could_be else next(iter(sheets), "")
     rows = sheets.get(sheet, [])
-    _merged_filled(path, sheet, rows)
-    return _laid_out(path, sheet, rows)
+    remarks, beside = _beyond_rows(path, sheet, rows)
+    unread = [name for name, other in sheets.items() if name != sheet and any(map(any, other))]
+    if unread:
+        beside.append(f"not read: {'sheets' if len(unread) > 1 else 'sheet'} {_listed(unread)}")
+    return replace(_laid_out(path, sheet, rows), remarks=remarks, beside=tuple(beside))
 
 
 def _listed(names: object) -> str:
@@ -144,17 +156,38 @@ def _text_rows(path: Path) -> Rows:
         raise FileFormatError(f"{path}, {error.where}", error.cause, error.remedy) from error
 
 
-def _merged_filled(path: Path, sheet: str, rows: Rows) -> None:
-    """Write what a merged cell says into each cell of its first column."""
+def _beyond_rows(path: Path, sheet: str, rows: Rows) -> tuple[dict[tuple[int, str], str], list[str]]:
+    """Find comments, merged cells and formulas without a value; fill the first column of what is merged."""
     from openpyxl import load_workbook
 
-    with closing(load_workbook(path, data_only=True)) as workbook:
-        merged = [cells.bounds for cells in workbook[sheet].merged_cells.ranges]
-    for left, top, _, bottom in merged:
+    with closing(load_workbook(path)) as workbook:
+        cells = [cell for row in workbook[sheet].iter_rows() for cell in row]
+        merged = [each.bounds for each in workbook[sheet].merged_cells.ranges]
+    remarks = {
+        (cell.row, cell.column_letter): " ".join(cell.comment.text.split())
+        for cell in cells
+        if getattr(cell, "comment", None) is not None
+    }
+    beside = []
+    for left, top, _, bottom in sorted(merged, key=lambda bounds: bounds[1]):
+        said = _at(rows, top, left)
         for row in rows[top : min(bottom, len(rows))]:
-            said = rows[top - 1][left - 1] if left <= len(rows[top - 1]) else ""
             row += [""] * (left - len(row))
             row[left - 1] = row[left - 1] or said
+        if said and bottom > top:
+            where = f"rows {top} to {bottom} of column {letter_of(left - 1)}"
+            beside.append(f"'{said}' is merged over {where}: it counts for each of them")
+    # A formula can give a blank, too: whether its value was never worked out does not show.
+    formulas = [cell for cell in cells if cell.data_type == "f" and not _at(rows, cell.row, cell.column)]
+    if formulas:
+        where = ", ".join(cell.coordinate for cell in formulas[:_NAMED]) + ", …" * (len(formulas) > _NAMED)
+        beside.append(f"no value was saved with formulas, which count as blank: {where}")
+    return remarks, beside
+
+
+def _at(rows: Rows, row: int, column: int) -> str:
+    """Give a cell by its row and column, counted from 1."""
+    return rows[row - 1][column - 1] if row <= len(rows) and column <= len(rows[row - 1]) else ""
 
 
 def _laid_out(path: Path, sheet: str, rows: Rows) -> Notes:

@@ -67,8 +67,16 @@ def book_tables(notes: Notes, mapping: Mapping) -> tuple[dict[str, Rows], Proble
     making = _Making(notes, mapping)
     for row, text in notes.aside.items():
         making.tell(row, None, f"'{text}' belongs to no pot: left out", "")
+    for phrase in notes.beside:
+        making.tell(None, None, phrase, "")
     for column in mapping.columns:
         _turn_column(making, column)
+    for (row, letter), text in notes.remarks.items():
+        column = next((column for column in mapping.columns if column.letter == letter), None)
+        if row in notes.rows and column is not None:
+            making.keep(row, column, text)
+        else:
+            making.tell(row, None, f"the comment '{text}' belongs to no pot: left out", "")
     firings = firing_of_rows(notes, mapping)
     pots = _pot_names(making, firings)
     tables = {"firings": _firings(making, firings)}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from sagglab.book.tables import blank_is_none
 from sagglab.delimited import number
 from sagglab.errors import UnitError
 from sagglab.materials import find_material
@@ -12,6 +13,7 @@ from sagglab.notes.cells import Amount, in_unit, read_amount, read_date, same_ki
 from sagglab.notes.evidence import DASHES
 from sagglab.notes.mapping import YES_OR_NO, MappedColumn
 from sagglab.notes.words import SPOONS, cell_word, read_heading, state_named
+from sagglab.units import working_unit
 
 #: No clay is fired below this; "1.050" for 1050 is.
 COLDEST_PEAK_C = 200.0
@@ -64,12 +66,9 @@ def turn(column: MappedColumn, text: str) -> Turned:
 
 def counts_as_none(column: MappedColumn) -> bool:
     """Whether the book takes a blank cell of this column for none of it: dustings and packings."""
-    material = find_material(column.goal.name)
     if column.table != "pots" or column.declared is not None or column.goal.unit is None:
         return False
-    if material is not None:
-        return material.use in ("dusting", "packing")
-    return same_kind(column.goal.unit, "g") or same_kind(column.goal.unit, "mL")
+    return blank_is_none(column.goal.name, working_unit(column.goal.unit))
 
 
 def _not_turned(text: str, cause: str, remedy: str, stops: bool = False) -> Turned:
@@ -103,7 +102,12 @@ def _amount(column: MappedColumn, text: str) -> Turned:
             return Turned(text, "", f"'{text}' {cause}", remedy, True)
         return _not_turned(text, cause, remedy)
     if amount.about:
-        return Turned(written(value), text, f"'{text}' was taken for {written(value)}", "weigh it next time")
+        return Turned(
+            written(value),
+            text,
+            f"'{text}' was taken for {written(value)}",
+            "write the exact one where it is known",
+        )
     if column.table == "firings" and "peak" in column.goal.name and _in_degC(column, value) < COLDEST_PEAK_C:
         cause = f"'{text}' is colder than any firing"
         return Turned(written(value), "", cause, "see that thousands and unit are right", True)

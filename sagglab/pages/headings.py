@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from difflib import get_close_matches
 
 from sagglab.units import parse_heading
 
@@ -11,6 +13,9 @@ _NAMED_UNITS = {"_C_per_h": "degC/h", "_C": "degC"}
 
 #: Units as they are written for people.
 UNIT_SIGNS = {"degC": "°C", "degF": "°F", "degC/h": "°C/h", "cm2": "cm²", "g/100cm2": "g/100 cm²"}
+
+#: Of more columns than these an error names the first ones: results have some 200.
+_LISTED = 12
 
 
 def unit_of(heading: str) -> str:
@@ -61,3 +66,21 @@ def shown_heading(heading: str) -> str:
     if not unit or (unit == "min" and "minutes" in heading):
         return spoken(heading)
     return f"{spoken(heading)} [{UNIT_SIGNS.get(unit, unit)}]"
+
+
+def columns_like(wanted: str, headings: Sequence[str]) -> str:
+    """Say which columns may have been meant; when none is like it, the first, and how to see all.
+
+    Examples
+    --------
+    >>> columns_like("sugr", ["pot", "sugar [g]"])
+    "did you mean 'sugar [g]'?"
+    """
+    names = {parse_heading(heading).name.casefold(): heading for heading in headings}
+    near = [names[name] for name in get_close_matches(wanted.casefold(), names, 3, 0.7)]
+    if near:
+        return f"did you mean {' or '.join(repr(name) for name in near)}?"
+    if len(headings) > _LISTED:
+        first = ", ".join(headings[:_LISTED])
+        return f"its first columns are {first}; .columns names all {len(headings)} of the table"
+    return f"its columns are {', '.join(headings)}" if headings else "it has no columns at all"

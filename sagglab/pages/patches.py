@@ -7,7 +7,7 @@ import html
 import numpy as np
 from numpy.typing import NDArray
 
-from sagglab.colour import lab_to_srgb
+from sagglab.colour import as_hex, lab_to_srgb
 from sagglab.pages.numbers import decimal
 
 
@@ -25,12 +25,11 @@ def patch(lab: NDArray[np.float64], title: str = "", size: str = "3.4em;height:1
     if not np.isfinite(lab).all():
         return ""
     srgb, outside = lab_to_srgb(lab)
-    hexed = "".join(f"{round(255 * channel):02x}" for channel in srgb)
     about = f"L* {decimal(lab[0], 1)}, a* {decimal(lab[1], 1)}, b* {decimal(lab[2], 1)}"
     about = (f"{title}: " if title else "") + about
     about = html.escape(about + ("; a cut corner: beyond what the display can show" if outside else ""))
     # What a front end keeps of a page that it does not trust: colours and sizes, but no style sheet.
-    box = f"background-color:#{hexed};display:inline-block;width:{size}"
+    box = f"background-color:{as_hex(srgb)};display:inline-block;width:{size}"
     kind = "patch cut" if outside else "patch"
     return f'<span class="{kind}" role="img" style="{box}" aria-label="{about}" title="{about}"></span>'
 

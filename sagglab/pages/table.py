@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import pandas as pd
 
 from sagglab.colour import AXES
 from sagglab.columns import BOOK_TABLES, MEASURES, RESULTS
+from sagglab.errors import UnknownNameError
 from sagglab.markup import framed, paragraph
-from sagglab.pages.headings import unit_of
+from sagglab.pages.headings import columns_like, unit_of
 from sagglab.pages.layout import html_table, scalar, with_ends
 from sagglab.pages.numbers import written
 from sagglab.pages.patches import patch
@@ -41,6 +44,19 @@ class Table(pd.DataFrame):
     def _constructor(self) -> type[Table]:
         return Table
 
+    def __getitem__(self, key):
+        try:
+            return super().__getitem__(key)
+        except KeyError as error:
+            # A misspelt column is the likeliest fault in a notebook; pandas' own error does not say which
+            # columns there are. Whoever awaits a KeyError gets one.
+            asked = key if isinstance(key, list) else [key]
+            lacking = [name for name in asked if isinstance(name, str) and name not in self.columns]
+            if not lacking:
+                raise
+            like = columns_like(lacking[0], [_flat(column) for column in self.columns])
+            raise UnknownNameError(f"column '{lacking[0]}'", "the table has no such column", like) from error
+
     def _repr_html_(self) -> str:
         return framed(*table_parts(self))
 
@@ -52,13 +68,13 @@ def table_parts(table: pd.DataFrame) -> tuple[str, ...]:
     if not first.columns.is_unique or table.empty:
         shown, patches = first, None
     else:
-        ends = {f"{name} {end}" for name in with_ends(list(first)) for end in ("low", "high")}
+        ends = {f"{name} {end}" for name in _with_ends(first) for end in ("low", "high")}
         shown = first[leading(pd.DataFrame(table).set_axis(first.columns, axis=1))]
         shown = shown.drop(columns=[name for name in ends if name in shown])
-        has_colour = set(AXES) <= set(shown)
+        has_colour = set(AXES) <= set(shown) and _are_numbers(first, AXES)
         patches = [patch(lab) for lab in first[list(AXES)].to_numpy(dtype=float)] if has_colour else None
     cells = _index_cells(first) | _columns_of(shown, first)
-    below = " ".join(filter(None, [_more(table, len(first), shown), _ends_said(shown, first)]))
+    below = " ".join(filter(None, [_more(table, first, shown), _ends_said(shown, first)]))
     return html_table(pd.DataFrame(cells), patches=patches), paragraph(below, "quiet")
 
 
@@ -89,6 +105,16 @@ def leading(table: pd.DataFrame) -> list[str]:
     return found or names[:MOST_COLUMNS]
 
 
+def _with_ends(table: pd.DataFrame) -> list[str]:
+    names = with_ends(list(table)) if table.columns.is_unique else []
+    return [name for name in names if _are_numbers(table, (name, f"{name} low", f"{name} high"))]
+
+
+def _are_numbers(table: pd.DataFrame, names: Iterable[str]) -> bool:
+    """Whether columns of such names hold numbers; in a table of one's own they may hold words."""
+    return all(pd.api.types.is_numeric_dtype(table[name].dtype) for name in names)
+
+
 def _blank(values: pd.Series) -> bool:
     return bool((values.isna() | (values == "")).all())
 
@@ -112,6 +138,7 @@ def _index_cells(first: pd.DataFrame) -> dict[str, list[str]]:
 
 def _columns_of(shown: pd.DataFrame, first: pd.DataFrame) -> dict[str, list[str]]:
     cells: dict[str, list[str]] = {}
+    with_own = _with_ends(first)
     for place, name in enumerate(shown.columns):
         values = shown.iloc[:, place]
         if not pd.api.types.is_float_dtype(values.dtype):
@@ -119,7 +146,7 @@ def _columns_of(shown: pd.DataFrame, first: pd.DataFrame) -> dict[str, list[str]
             continue
         values = values.to_numpy(dtype=float)
         ends = None
-        if {f"{name} low", f"{name} high"} <= set(first.columns):
+        if name in with_own:
             ends = first[[f"{name} low", f"{name} high"]].to_numpy(dtype=float)
         cells[_free(name, cells)] = written(values, ends)
         if unit_of(name) == "degC" and name != "overshoot_C":
@@ -135,18 +162,24 @@ def _free(name: str, cells: dict[str, list[str]]) -> str:
     return name
 
 
-def _more(table: pd.DataFrame, rows: int, shown: pd.DataFrame) -> str:
+def _joined(shown: pd.DataFrame, first: pd.DataFrame) -> set[str]:
+    """Name the columns whose cells hold their two ends as well."""
+    return set(_with_ends(first)) & set(shown)
+
+
+def _more(table: pd.DataFrame, first: pd.DataFrame, shown: pd.DataFrame) -> str:
     """Say what more a table holds, and how to see it."""
-    joined = set(with_ends([_flat(column) for column in table.columns])) & set(shown)
+    joined = _joined(shown, first)
     columns = table.shape[1] - shown.shape[1] - 2 * len(joined)
     parts = []
-    if len(table) > rows:
-        parts.append(f"{len(table) - rows} more row{'s' * (len(table) - rows > 1)}: .head(50) shows 50")
+    rows = len(table) - len(first)
+    if rows:
+        parts.append(f"{rows} more row{'s' * (rows > 1)}: .head(50) shows 50")
     if columns:
         parts.append(f"{columns} more column{'s' * (columns > 1)}: .columns names them")
     return f"And {'; '.join(parts)}." if parts else ""
 
 
 def _ends_said(shown: pd.DataFrame, first: pd.DataFrame) -> str:
-    joined = set(with_ends(list(first))) & set(shown)
+    joined = _joined(shown, first)
     return "In brackets: from the low to the high end of what the number can be." if joined else ""

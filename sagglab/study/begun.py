@@ -5,7 +5,6 @@ What is there already is never touched, so that an older book is given what it l
 
 from __future__ import annotations
 
-import html
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -21,6 +20,7 @@ from sagglab.book.fresh_workbook import fresh_workbook
 from sagglab.book.tables import WORKBOOK
 from sagglab.errors import BookError, Problems, SagglabError
 from sagglab.handout.paper import check_paper
+from sagglab.markup import framed, in_order, paragraph
 from sagglab.materials import TAKE_CARE
 from sagglab.plan.sheet import PAPERS
 from sagglab.study.own_notebooks import NOTEBOOKS, own_notebooks
@@ -67,21 +67,21 @@ class BegunBook:
     @property
     def sentences(self) -> list[str]:
         """What was made, what was left alone, and what to do now."""
+        steps = [f"{number}. {step}" for number, step in enumerate(self.next_steps, start=1)]
+        return [*self._said, *map(str, self.problems), *steps]
+
+    @property
+    def _said(self) -> list[str]:
         name = self.folder.resolve().name
         said = [f"Made in {name}: {_named(self.made)}." if self.made else f"{name} lacks nothing."]
-        if self.kept:
-            said.append(f"Left as it was: {_named(self.kept)}.")
-        steps = [f"{number}. {step}" for number, step in enumerate(self.next_steps, start=1)]
-        return [*said, *map(str, self.problems), *steps]
+        return [*said, f"Left as it was: {_named(self.kept)}."] if self.kept else said
 
     def __repr__(self) -> str:
         return "\n".join([*self.sentences, TAKE_CARE])
 
     def _repr_html_(self) -> str:
-        told = self.sentences[: -len(self.next_steps)]
-        steps = "".join(f"<li>{html.escape(step)}</li>" for step in self.next_steps)
-        lines = "".join(f"<p>{html.escape(line)}</p>" for line in told)
-        return f"{lines}<ol>{steps}</ol><p>{html.escape(TAKE_CARE)}</p>"
+        problems = self.problems.html if self.problems else ""
+        return framed(*map(paragraph, self._said), problems, in_order(self.next_steps), paragraph(TAKE_CARE))
 
 
 def _named(names: tuple[str, ...]) -> str:
@@ -99,6 +99,7 @@ def begin_book(
     paper: str = PAPERS[0],
     notes: str | os.PathLike[str] | None = None,
     mapping: str | os.PathLike[str] | Mapping | None = None,
+    sheet: str | None = None,
 ) -> BegunBook:
     """Begin a batch book, or give one what it lacks.
 
@@ -115,6 +116,8 @@ def begin_book(
         A spreadsheet with headings of its own, whose rows go into the tables.
     mapping : path or Mapping, optional
         Which heading of the notes is which column. It is kept in the book as ``mapping.toml``.
+    sheet : str, optional
+        The sheet of the notes, where several could be meant; the mapping's own unless given.
 
     Returns
     -------
@@ -137,7 +140,7 @@ def begin_book(
     mapped, rows, problems = None, None, Problems()
     if notes is not None:
         check_room_for_notes(folder, mapping)
-        mapped, rows, problems = _from_notes(folder, notes, mapping)
+        mapped, rows, problems = _from_notes(folder, notes, mapping, sheet)
     elif mapping is not None:
         raise BookError("mapping", "there are no notes for it", "name the spreadsheet of notes, too")
     made, kept = [], [name for name in TABLE_FILES if _lies(folder / name)]
@@ -228,12 +231,15 @@ def check_room_for_notes(folder: Path, mapping: str | os.PathLike[str] | Mapping
 
 
 def _from_notes(
-    folder: Path, notes: str | os.PathLike[str], mapping: str | os.PathLike[str] | Mapping | None
+    folder: Path,
+    notes: str | os.PathLike[str],
+    mapping: str | os.PathLike[str] | Mapping | None,
+    sheet: str | None,
 ) -> tuple[Mapping, dict[str, Rows], Problems]:
     from sagglab.notes import Mapping, book_tables, propose_mapping, read_mapping, read_notes
 
-    read = read_notes(notes)
     if mapping is None:
+        read = read_notes(notes, sheet)
         with _told(folder):
             folder.mkdir(parents=True, exist_ok=True)
             propose_mapping(read).save(folder / MAPPING)
@@ -244,7 +250,7 @@ def _from_notes(
             "look it over, correct it, and run this again with --mapping and this file",
         )
     mapped = mapping if isinstance(mapping, Mapping) else read_mapping(mapping)
-    return (mapped, *book_tables(read, mapped))
+    return (mapped, *book_tables(read_notes(notes, sheet or mapped.sheet or None), mapped))
 
 
 def _next_steps(folder: Path) -> Iterator[str]:

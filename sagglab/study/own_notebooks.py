@@ -164,6 +164,9 @@ def _book_of(folder: Path) -> Path:
 def _settings(book: Path, token: str, browser: bool) -> Iterator[str]:
     """Give what goes before any configuration, of the classes that are asked last, which win."""
     yield f"--ServerApp.root_dir={book}"
+    # Where a configuration sends the contents elsewhere, the notebooks would not be found.
+    yield f"--AsyncLargeFileManager.root_dir={book}"
+    yield "--AsyncLargeFileManager.preferred_dir="
     yield f"--LabApp.default_url=/lab/tree/{NOTEBOOKS}"
     yield f"--ServerApp.open_browser={browser}"
     yield f"--LabApp.open_browser={browser}"

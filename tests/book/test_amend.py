@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 import shutil
 import zipfile
 
@@ -95,7 +96,7 @@ def workbook(write_book):
     sheet.append([P2, "p2", "bench", "back", "1 1; 5 1; 5 5; 1 5"])
     sheet["A1"].font = Font(bold=True)
     sheet["D2"].comment = Comment("the glazed side", "me")
-    choice = DataValidation(type="list", formula1='"front,back"')
+    choice = DataValidation(type="list", formula1='"front,back"', prompt="which side\nof the pot")
     sheet.add_data_validation(choice)
     choice.add("D2:D9")
     made.create_sheet("sums")["A1"] = "=1+1"
@@ -124,7 +125,8 @@ def test_only_that_cell_of_a_workbook_changes(workbook):
     assert [cell.value for cell in sheet[3]] == [P2, "p2", "bench", "back", "1 1; 5 1; 5 5; 1 5", None]
     assert sheet["F1"].value == "pot outline"
     assert sheet["A1"].font.bold and sheet["D2"].comment.text == "the glazed side"
-    assert sheet.data_validations.dataValidation[0].sqref == "D2:D9"
+    choice = sheet.data_validations.dataValidation[0]
+    assert choice.sqref == "D2:D9" and choice.prompt == "which side\nof the pot"
     assert openpyxl.load_workbook(file, data_only=True)["sums"]["A1"].value == 2
     amend_photo(open_book(workbook), P2, {"target corners": ""})
     assert open_book(workbook).photos["target corners"].tolist() == [CORNERS, ""]
@@ -136,6 +138,27 @@ def test_a_formula_is_not_overwritten(workbook):
     made.save(workbook / "book.xlsx")
     with pytest.raises(BookError, match="E2: it holds a formula"):
         amend_photo(open_book(workbook), P1, {"target corners": CORNERS})
+
+
+def test_a_cell_that_no_spreadsheet_would_show_is_not_written(workbook):
+    made = openpyxl.load_workbook(workbook / "book.xlsx")
+    made["photos"].merge_cells("D2:E2")
+    made.save(workbook / "book.xlsx")
+    with pytest.raises(BookError, match="E2: it is merged"):
+        amend_photo(open_book(workbook), P1, {"target corners": CORNERS})
+
+
+def test_cells_without_names_are_left_to_their_maker(workbook):
+    file = workbook / "book.xlsx"
+    with zipfile.ZipFile(file) as held:
+        parts = {name: held.read(name) for name in held.namelist()}
+    with zipfile.ZipFile(file, "w") as copy:
+        for name, data in parts.items():
+            copy.writestr(name, re.sub(rb' r="[A-Z]\d"', b"", data))
+    before = file.read_bytes()
+    with pytest.raises(BookError, match="Write the places there yourself"):
+        amend_photo(open_book(workbook), P1, {"target corners": CORNERS})
+    assert file.read_bytes() == before
 
 
 REFUSED = {

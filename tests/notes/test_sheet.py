@@ -2,9 +2,10 @@
 
 import pytest
 from openpyxl import Workbook
+from openpyxl.comments import Comment
 
 from sagglab.errors import FileFormatError, UnknownNameError
-from sagglab.notes import read_notes
+from sagglab.notes import book_tables, propose_mapping, read_notes
 
 
 def test_the_headings_are_found_below_a_title_and_totals_are_put_aside(noted):
@@ -56,6 +57,31 @@ def test_several_sheets_are_named_and_one_can_be_taken(two_years):
     assert read_notes(two_years, sheet="2025").cells("A") == {2: "2025-1"}
     with pytest.raises(UnknownNameError, match="'2024', '2025', 'shopping'"):
         read_notes(two_years, sheet="2026")
+
+
+def test_what_is_not_in_the_rows_is_told_or_kept(tmp_path):
+    made = Workbook()
+    sheet = made.active
+    for row in (["Pot", "Firing", "Sugar g"], ["a", "F1", 4], ["b", "F1", None], ["c", "F1", "=C2*2"]):
+        sheet.append(row)
+    sheet.merge_cells("C2:C3")
+    sheet["C2"].comment = Comment("strewn on\none side", "me")
+    sheet["B1"].comment = Comment("kiln 2", "me")
+    made.create_sheet("gas").append(["half a bottle"])
+    made.create_sheet("blank")
+    made.save(tmp_path / "notes.xlsx")
+    notes = read_notes(tmp_path / "notes.xlsx")
+    assert notes.beside == (
+        "'4' is merged over rows 2 to 3 of column C: it counts for each of them",
+        "no value was saved with formulas, which count as blank: C4",
+        "not read: sheet 'gas'",
+    )
+    tables, problems = book_tables(notes, propose_mapping(notes))
+    assert tables["pots"][1] == ["a", "F1", "4", "Sugar g: strewn on one side"]
+    assert [p.cause for p in problems] == [
+        *notes.beside,
+        "the comment 'kiln 2' belongs to no pot: left out",
+    ]
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from sagglab.columns import MEASURES, RESULTS, conform
+from sagglab.errors import UnknownNameError
 from sagglab.pages.table import Table
 
 
@@ -78,8 +79,18 @@ class TestWhatIsSeen:
     def test_any_table_can_be_seen(self, table):
         assert "<table>" in table._repr_html_()
 
+    def test_words_where_numbers_are_expected_are_shown_as_words(self):
+        odd = {"L*": ["dark"], "a*": [1.0], "b*": [2.0], "x": [1.0], "x low": ["none"], "x high": ["?"]}
+        assert cells(Table(odd)._repr_html_()) == ["dark", "1", "2", "1", "none", "?"]
+
 
 class TestADataFrameInAllElse:
+    @pytest.mark.parametrize("asked", ["dark shore", ["pot", "dark shore"]])
+    def test_a_misspelt_column_is_told_with_those_like_it(self, measures, asked):
+        with pytest.raises(UnknownNameError, match="Did you mean 'dark share'"):
+            measures[asked]
+        assert measures.get("dark shore") is None and "dark shore" not in measures
+
     def test_parts_copies_and_joined_tables_stay_tables(self, measures):
         parts = [measures[["pot"]], measures[measures["pot"] == "p1"], measures.copy(), measures.head(2)]
         joined = [measures.merge(measures), pd.concat([measures, measures]), measures.assign(x=1.0)]
