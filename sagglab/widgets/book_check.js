@@ -4,6 +4,7 @@ function render({ model, el }) {
   const heard = answers(model, el);
   const holds = element("p");
   const counted = element("p", { role: "status" });
+  const looked = element("p");
   const table = element("select", { "aria-label": "Table", onchange: filter });
   const kind = element("select", { "aria-label": "Kind", onchange: filter },
     option("", "faults and warnings"), option("fault", "faults only"), option("warning", "warnings only"));
@@ -15,7 +16,7 @@ function render({ model, el }) {
   const about = element("section", { class: "sagglab-about", "aria-live": "polite", "aria-label": "Where it is" });
   const columns = element("div", { class: "sagglab-check" }, element("div", {}, list, left), about);
   el.append(
-    element("h3", {}, "Book check"), holds, counted,
+    element("h3", {}, "Book check"), holds, counted, looked,
     element("div", { class: "sagglab-row" },
       element("button", { onclick: () => ask(model, "look_again") }, "Look again"), filters),
     ...heard.parts, changed, columns,
@@ -42,12 +43,15 @@ function render({ model, el }) {
 
   function showBook() {
     holds.textContent = model.get("holds");
-    counted.textContent = model.get("counted") + ".";
+    const found = model.get("tables").length > 0;
+    counted.textContent = (found ? "" : "✓ ") + model.get("counted") + ".";
+    looked.textContent = model.get("looked") + ".";
+    looked.hidden = !model.get("looked");
     const wanted = model.get("wanted");
     table.replaceChildren(option("", "all tables"), ...model.get("tables").map((name) => option(name, name)));
     table.value = wanted.table || "";
     kind.value = wanted.kind || "";
-    filters.hidden = !model.get("tables").length;
+    filters.hidden = !found;
   }
 
   function showList() {
@@ -86,7 +90,7 @@ function render({ model, el }) {
       remedy ? element("p", {}, element("strong", {}, "How to mend it: "), remedy) : "",
       chosen.lacks ? element("p", {}, chosen.lacks + ".") : "",
     );
-    if (chosen.rows.length) about.append(rows(chosen));
+    if (chosen.rows.length) about.append(...rows(chosen));
   }
 
   function rows(chosen) {
@@ -98,21 +102,23 @@ function render({ model, el }) {
     const body = chosen.rows.map(([number, ...cells]) => element("tr", {},
       element("th", { scope: "row" }, (number === chosen.row ? "▶ " : "") + "row " + number),
       ...cells.map((text, column) => cell(text, number, column))));
-    const box = element("div", { class: "sagglab-rows", tabindex: "0", role: "region", "aria-label": "Rows" },
-      element("table", {}, element("caption", {}, chosen.file + ", as it is written now"),
-        element("thead", {}, element("tr", {}, element("th", {}, ""), ...heads)), element("tbody", {}, ...body)));
+    const box = element("div", { class: "sagglab-rows", tabindex: "0", role: "region", "aria-label": chosen.file },
+      element("table", {}, element("thead", {}, element("tr", {}, element("th", {}, ""), ...heads)), element("tbody", {}, ...body)));
     requestAnimationFrame(() => {
       const marked = box.querySelector(".sagglab-marked");
-      if (marked) box.scrollLeft = Math.max(marked.offsetLeft + marked.offsetWidth / 2 - box.clientWidth / 2, 0);
+      // Its beginning comes into sight, behind the rows' numbers, which stay, and a little of what is before it.
+      if (marked) box.scrollLeft = marked.offsetLeft - box.querySelector("th").offsetWidth - 60;
     });
-    return box;
+    // No caption of the table: it would be scrolled out of sight with the first column.
+    return [element("p", {}, chosen.file + ", as it is written now:"), box];
   }
 
   function showChanged() {
     changed.replaceChildren(...model.get("changed").map((text) => element("li", {}, text)));
   }
 
-  const watched = { "change:holds": showBook, "change:counted": showBook, "change:tables": showBook,
+  const watched = { "change:holds": showBook, "change:counted": showBook, "change:looked": showBook,
+    "change:tables": showBook,
     "change:wanted": showBook, "change:listed": showList, "change:left_out": showList,
     "change:chosen": showChosen, "change:changed": showChanged };
   for (const [event, shows] of Object.entries(watched)) model.on(event, shows);

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Hashable, Iterable
+from dataclasses import replace
 from typing import Any, ClassVar
 
 import traitlets
 
 from sagglab.book import Book, open_book
 from sagglab.book.written import Written, cut
+from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES
 from sagglab.errors import Problem, Problems
+from sagglab.markup import paragraph
 from sagglab.measures import check_files
-from sagglab.widgets.live import LiveWidget, look, script, words
+from sagglab.widgets.live import LiveWidget, look, script
 
 #: So many problems are listed at once; a filter brings the others into sight.
 MOST_LISTED = 200
+#: So many letters of what is wrong are listed, and stand in the still view: a cell can hold a whole letter.
+LETTERS_LISTED, LETTERS_STILL = 160, 240
 #: So many are told one by one when they are new or gone.
 MOST_TOLD = 10
 
@@ -26,6 +31,20 @@ def problems_of(book: Book) -> Problems:
     """List every problem of a book's tables and of the files that they name, faults before warnings."""
     found = Problems([*book.problems, *check_files(book)])
     return Problems(sorted(found, key=lambda problem: not problem.stops))
+
+
+def looked_at(book: Book) -> str:
+    """Say which tables and files `problems_of` looks at."""
+    tables = {name: len(getattr(book, name)) for name in (*BOOK_TABLES, *OPTIONAL_TABLES)}
+    rows = [f"{name} ({count} row{'' if count == 1 else 's'})" for name, count in tables.items() if count]
+    files = (
+        ("temperature record", book.firings["readings"]),
+        ("schedule", book.firings["schedule"]),
+        ("photograph", book.photos["photo"]),
+    )
+    counts = [(what, int((named != "").sum())) for what, named in files]
+    opened = [f"{count} {what}{'' if count == 1 else 's'}" for what, count in counts if count]
+    return f"Looked at: {'; '.join(['tables ' + ', '.join(rows), *opened] if rows else opened)}"
 
 
 class BookCheck(LiveWidget):
@@ -49,6 +68,7 @@ class BookCheck(LiveWidget):
 
     holds = traitlets.Unicode().tag(sync=True)
     counted = traitlets.Unicode().tag(sync=True)
+    looked = traitlets.Unicode().tag(sync=True)
     tables = traitlets.List().tag(sync=True)
     wanted = traitlets.Dict().tag(sync=True)
     listed = traitlets.List().tag(sync=True)
@@ -97,6 +117,7 @@ class BookCheck(LiveWidget):
         faults = len(self.problems.stopping)
         self.holds = repr(self.book)
         self.counted = _in_words(faults, len(self.problems) - faults)
+        self.looked = "" if self.problems else looked_at(self.book)
         self.tables = list(dict.fromkeys(problem.table for problem in self.problems))
         self.chosen, self.changed = {}, []
         if self.wanted.get("table", "") not in self.tables:
@@ -116,19 +137,22 @@ class BookCheck(LiveWidget):
                 "number": number,
                 "kind": _kind(problem),
                 "where": problem.where,
-                "cause": cut(problem.cause, 160),
+                "cause": cut(problem.cause, LETTERS_LISTED),
                 "new": problem in self._new,
             }
             for number, problem in ((number, self.problems[number]) for number in meant[:MOST_LISTED])
         ]
 
     def still(self) -> str:
-        """Give what the book holds, and its problems as a table."""
-        shown = Problems(self.problems[:MOST_LISTED])
+        """Give what the book holds, and its problems as a table; or what was looked at, and none found."""
+        shown = Problems(
+            replace(problem, cause=cut(problem.cause, LETTERS_STILL))
+            for problem in self.problems[:MOST_LISTED]
+        )
         more = len(self.problems) - len(shown)
-        rest = f"<p>And {more} more.</p>" if more else ""
-        listed = shown._repr_html_() if shown else ""
-        return f"<p>{words(repr(self.book))}. {words(self.counted)}.</p>{listed}{rest}"
+        counted = f"{self.counted}." if shown else ""
+        below = f"And {more} more." if more else self.looked and f"{self.looked}."
+        return paragraph(f"{self.holds}.") + paragraph(counted) + shown.html + paragraph(below, "quiet")
 
 
 def _kind(problem: Problem) -> str:

@@ -16,15 +16,15 @@ function render({ model, el }) {
   const picture = element("div");
   const list = element("div", { class: "sagglab-list", tabindex: "0", role: "region", "aria-label": "Readings" });
   const kept = element("p");
+  const entry = element("form", { class: "sagglab-entry", onsubmit: submit },
+    element("label", { for: box.id }, "Temperature now"), box, unit,
+    element("button", { type: "submit", class: "sagglab-first" }, "Keep (Enter)"));
+  const more = element("div", { class: "sagglab-row" }, strike,
+    element("button", { type: "button", onclick: () => send("") }, "How does it go?"),
+    element("button", { type: "button", onclick: () => send("help") }, "What can be typed?"));
+  entry.hidden = more.hidden = !model.get("typed_here");
   el.append(element("div", { class: "sagglab-pacer" },
-    element("h3", {}, "Firing " + model.get("firing")), wanted, cautions,
-    element("form", { class: "sagglab-entry", onsubmit: submit },
-      element("label", { for: box.id }, "Temperature now"), box, unit,
-      element("button", { type: "submit", class: "sagglab-first" }, "Keep (Enter)")),
-    waiting, answer,
-    element("div", { class: "sagglab-row" }, strike,
-      element("button", { type: "button", onclick: () => send("") }, "How does it go?"),
-      element("button", { type: "button", onclick: () => send("help") }, "What can be typed?")),
+    element("h3", {}, "Firing " + model.get("firing")), wanted, cautions, entry, waiting, answer, more,
     ...heard.parts,
     element("div", { class: "sagglab-below" }, picture, element("div", {}, list, kept))));
 
@@ -70,7 +70,7 @@ function render({ model, el }) {
     if (mine && told.refused && mine.line !== "-" && box.value === "") box.value = mine.line;
     if (told.refused) refuse(told.said);
     else {
-      answer.className = "sagglab-answer";
+      answer.className = "sagglab-answer" + (told.help ? " sagglab-help" : "");
       answer.replaceChildren(...told.said.map((text) => element("p", {}, text)));
     }
     if (told.again) answer.append(element("p", {}, "Press Enter again to keep it all the same."));
@@ -86,17 +86,19 @@ function render({ model, el }) {
 
   function showReadings() {
     const rows = model.get("readings");
-    const heads = ["time", "minute", "°C", "°F", "flag"].map((head) => element("th", { scope: "col" }, head));
+    const used = (cells) => cells.filter((_, place) => rows.some((row) => row[place]));
+    const heads = used(["time", "minute", "°C", "°F", "flag"]).map((head) => element("th", { scope: "col" }, head));
     list.replaceChildren(rows.length
       ? element("table", {}, element("caption", {}, "Readings, the last on top"),
           element("thead", {}, element("tr", {}, ...heads)),
           element("tbody", {}, ...rows.map((cells) =>
-            element("tr", {}, ...cells.map((text) => element("td", {}, text))))))
+            element("tr", {}, ...used(cells).map((text) => element("td", {}, text))))))
       : "");
   }
 
   function showPicture() {
     const { svg, alt } = model.get("picture");
+    picture.hidden = !svg && !alt;
     picture.replaceChildren(svg
       ? element("img", { alt, src: "data:image/svg+xml;charset=utf-8," + encodeURIComponent(svg) })
       : alt ? element("p", {}, alt) : "");
@@ -107,7 +109,7 @@ function render({ model, el }) {
     cautions.replaceChildren(...model.get("cautions").map((text) => element("li", {}, text)));
     unit.textContent = model.get("unit");
     box.placeholder = model.get("unit") ? "" : "680 C or 1256 F";
-    kept.textContent = model.get("kept") + (/[.!?]$/.test(model.get("kept")) ? "" : ".");
+    kept.textContent = model.get("kept");
   }
 
   const watched = { "change:answer": showAnswer, "change:last": showStrike, "change:readings": showReadings,

@@ -4,24 +4,26 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from typing import ClassVar
+from base64 import b64encode
+from typing import Any, ClassVar
 
-import pandas as pd
 import traitlets
 
 from sagglab.book import Book
 from sagglab.cautions import kiln_cautions
-from sagglab.charts import alt_text, chart_svg, firing_curve
+from sagglab.charts import alt_text, chart_png, chart_svg, firing_curve
 from sagglab.errors import FileFormatError, SagglabError
 from sagglab.firing.flags import FLAGS
-from sagglab.firing.kiln_log import Answer, KilnLog, counting, short_unit
+from sagglab.firing.headings import temperature_C
+from sagglab.firing.kiln_log import HELP, Answer, KilnLog, counting, short_unit
 from sagglab.firing.readings import Readings
 from sagglab.firing.record_place import firing_readings
 from sagglab.firing.typed import STRUCK_OUT, TypedReading
+from sagglab.markup import listed, paragraph, text_table
 from sagglab.units import both_scales, convert
 from sagglab.widgets.live import LiveWidget, look, script, words
 
-#: So many of the last readings are listed; the file and the curve hold all.
+#: So many of the last readings typed here are listed, and of another record all or none; the curve holds all.
 MOST_LISTED = 200
 
 
@@ -35,9 +37,9 @@ class FiringPacer(LiveWidget):
     book : Book
     firing : str
         As the table `firings` names it.
-    target : float, optional
-        The temperature that is wanted, in °C; the target peak in the table `firings`, or the hottest of its
-        schedule, unless given.
+    target : float or str, optional
+        The temperature that is wanted, in °C, or with its unit, as "1382 degF"; the target peak in the table
+        `firings`, or the hottest of its schedule, unless given.
     minute : float, optional
         When it is wanted, in minutes from the first reading; as the schedule has it unless given.
     unit : str, optional
@@ -51,13 +53,14 @@ class FiringPacer(LiveWidget):
     Raises
     ------
     SagglabError
-        As `KilnLog.of_firing` and `firing_readings`.
+        As `KilnLog.of_firing`, `firing_readings` and `temperature_C`.
     """
 
     _esm = script("firing_pacer.js")
     _css: ClassVar[str] = look("firing_pacer.css")
 
     firing = traitlets.Unicode().tag(sync=True)
+    typed_here = traitlets.Bool(True).tag(sync=True)
     wanted = traitlets.Unicode().tag(sync=True)
     cautions = traitlets.List().tag(sync=True)
     unit = traitlets.Unicode().tag(sync=True)
@@ -71,10 +74,11 @@ class FiringPacer(LiveWidget):
         self,
         book: Book,
         firing: str,
-        target: float | None = None,
+        target: float | str | None = None,
         minute: float | None = None,
         unit: str | None = None,
     ) -> None:
+        target = temperature_C(target) if isinstance(target, str) else target
         self.kiln_log = KilnLog.of_firing(book, firing, target, minute, unit)
         self._ahead: dict[str, float] = {}
         self._recorded: Readings | None = None
@@ -84,7 +88,7 @@ class FiringPacer(LiveWidget):
             self._recorded = firing_readings(book, firing)
             begun = Answer((f"{self.kiln_log.path.name} was not typed here: it is shown, and not added to.",))
         super().__init__()
-        self.firing = firing
+        self.firing, self.typed_here = firing, self._recorded is None
         self.wanted = _wanted(self.kiln_log)
         self.cautions = list(kiln_cautions())
         self._answer(begun or Answer(("No reading was kept so far.",)))
@@ -127,33 +131,36 @@ class FiringPacer(LiveWidget):
     def _answer(self, answer: Answer, page: str = "", number: int = 0) -> None:
         rows = self.kiln_log.rows()
         self.unit = short_unit(self.kiln_log.unit)
-        self.readings = self._listed(rows)[:MOST_LISTED]
-        self.kept = self.kiln_log.where_they_are()
+        if self._recorded is None:
+            self.readings = self._laid_out(rows)[:MOST_LISTED]
+            self.kept = self.kiln_log.where_they_are() + "." if rows else ""
+        else:
+            # Of a logger's thousands the last minutes would be listed, which tell less than the curve.
+            few = len(self._recorded.table) <= MOST_LISTED
+            self.readings = _laid_out(self._recorded) if few else []
+            self.kept = f"{len(self._recorded.table)} readings, in {self.kiln_log.path}."
         counted = counting(rows)[-1:]
         self.last = f"{_figure(counted[0], self.unit)} at {counted[0].at:%H:%M}" if counted else ""
         self.answer = {
             "page": page,
             "number": number,
             "said": list(answer.said),
+            "help": answer.said == HELP,
             "kept": answer.kept,
             "refused": answer.refused,
             "again": answer.asks_again,
         }
 
-    def _listed(self, rows: list[TypedReading]) -> list[list[str]]:
+    def _laid_out(self, rows: list[TypedReading]) -> list[list[str]]:
         """Lay the readings out, the last first: time, minute, °C, °F, and what is to be said of it."""
         flags = self._flags(rows)
         first = rows[0].at if rows else None
-        listed = []
+        lines = []
         for row, flag in zip(rows, flags, strict=True):
             celsius = float(convert(row.temperature, self.kiln_log.record.unit, "degC"))
             minute = (row.at - first) / dt.timedelta(minutes=1)
-            fahrenheit = float(convert(celsius, "degC", "degF"))
-            meaning = f": {FLAGS[flag].meaning}" if flag in FLAGS and flag != STRUCK_OUT else ""
-            listed.append(
-                [f"{row.at:%H:%M:%S}", f"{minute:.0f}", f"{celsius:.0f}", f"{fahrenheit:.0f}", flag + meaning]
-            )
-        return listed[::-1]
+            lines.append([f"{row.at:%H:%M:%S}", *_cells(minute, celsius, flag)])
+        return lines[::-1]
 
     def _flags(self, rows: list[TypedReading]) -> list[str]:
         own = [row.flag for row in rows]
@@ -168,36 +175,42 @@ class FiringPacer(LiveWidget):
 
     def _draw(self) -> None:
         try:
-            readings = self.kiln_log.readings() if self._recorded is None else self._recorded
-            if readings is None or readings.counted.empty:
-                self.picture = {}
-                return
-            ax = firing_curve(readings, self.kiln_log.target_C, schedule=self.kiln_log.schedule)
+            ax = self._curve()
+            self.picture = {} if ax is None else {"alt": alt_text(ax), "svg": chart_svg(ax)}
         except SagglabError as error:
             self.picture = {"alt": f"No curve can be drawn: {error}"}
-            return
-        said = alt_text(ax)
-        self.picture = {"alt": said, "svg": chart_svg(ax)}
+
+    def _curve(self) -> Any:
+        readings = self.kiln_log.readings() if self._recorded is None else self._recorded
+        if readings is None or readings.counted.empty:
+            return None
+        return firing_curve(readings, self.kiln_log.target_C, schedule=self.kiln_log.schedule)
 
     def still(self) -> str:
         """Give how the firing goes, the curve, the readings and the cautions."""
-        cautions = "".join(f"<li>{words(text)}</li>" for text in self.cautions)
-        said = "".join(f"<p><b>{words(line)}</b></p>" for line in self.answer["said"])
-        table = pd.DataFrame(self.readings, columns=list(_HEADS)).to_html(index=False, escape=True, border=0)
+        # A column in which nothing stands is left out: times that a record lacks, flags where there are none.
+        used = [place for place in range(len(_HEADS)) if any(cells[place] for cells in self.readings)]
+        table = text_table(
+            [_HEADS[place] for place in used],
+            [[cells[place] for place in used] for cells in self.readings],
+            "Readings, the last on top",
+        )
         return (
-            f"<p>Firing {words(self.firing)}. {words(self.wanted)}</p><ul>{cautions}</ul>{said}"
-            f"{self._image()}{table if self.readings else ''}<p>{words(self.kept)}</p>"
+            paragraph(f"Firing {self.firing}. {self.wanted}")
+            + listed(self.cautions)
+            + "".join(paragraph(line, "answer") for line in self.answer["said"])
+            + self._image()
+            + (table if self.readings else "")
+            + paragraph(self.kept, "quiet")
         )
 
     def _image(self) -> str:
         if "svg" not in self.picture:
-            return f"<p>{words(self.picture.get('alt', ''))}</p>"
-        # As a picture of its own, so that nothing in it can reach the page.
-        from base64 import b64encode
-
-        data = b64encode(self.picture["svg"].encode("utf-8")).decode("ascii")
+            return paragraph(self.picture.get("alt", ""))
+        # A logger's record of 120 readings is 240 kB as vectors, and 95 kB as pixels.
+        data = b64encode(chart_png(self._curve())).decode("ascii")
         alt = words(self.picture["alt"])
-        return f'<img src="data:image/svg+xml;base64,{data}" alt="{alt}" style="max-width:100%">'
+        return f'<img src="data:image/png;base64,{data}" alt="{alt}" width="760" style="max-width:100%">'
 
 
 _HEADS = ("time", "minute", "°C", "°F", "flag")
@@ -205,6 +218,24 @@ _HEADS = ("time", "minute", "°C", "°F", "flag")
 
 def _figure(reading: TypedReading, unit: str) -> str:
     return f"{reading.temperature:g} {unit}"
+
+
+def _laid_out(record: Readings) -> list[list[str]]:
+    """Lay out a record that was not typed here, the last reading first."""
+    table = record.table
+    times = [""] * len(table)
+    if record.started is not None:
+        times = [f"{record.started + dt.timedelta(minutes=minute):%H:%M:%S}" for minute in table["minutes"]]
+    rows = zip(table["minutes"], table["temperature_C"], table["flag"], strict=True)
+    return [[at, *_cells(*row)] for at, row in zip(times, rows, strict=True)][::-1]
+
+
+def _cells(minute: float, celsius: float, flag: str) -> list[str]:
+    if math.isnan(celsius):
+        return [f"{minute:.0f}", "", "", flag]
+    fahrenheit = float(convert(celsius, "degC", "degF"))
+    meaning = f": {FLAGS[flag].meaning}" if flag in FLAGS and flag != STRUCK_OUT else ""
+    return [f"{minute:.0f}", f"{celsius:.0f}", f"{fahrenheit:.0f}", flag + meaning]
 
 
 def _wanted(log: KilnLog) -> str:

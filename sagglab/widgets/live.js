@@ -16,8 +16,9 @@ function element(tag, attributes = {}, ...children) {
   return made;
 }
 
-//: How long a question may go unanswered before the widget says so, milliseconds.
-const PATIENCE = 4000;
+/** How long a question may go unanswered before the widget says so, and be worked on before it says that: what
+ *  is answered sooner would flicker. Milliseconds. */
+const PATIENCE = 4000, AT_ONCE = 500;
 
 /** Ask the kernel; Python answers by the method asked_NAME. */
 function ask(model, name, values = {}) {
@@ -34,11 +35,18 @@ function answers(model, el) {
   el.classList.add("sagglab-live");
   const heard = element("div", { class: "sagglab-said", role: "status", "aria-live": "polite" });
   let timer = 0;
+  const working = () => {
+    heard.className = "sagglab-said";
+    heard.replaceChildren("Working …");
+  };
   const show = () => {
     clearTimeout(timer);
+    if (model.get("busy")) {
+      timer = setTimeout(working, AT_ONCE);
+      return;
+    }
     heard.replaceChildren();
     heard.className = "sagglab-said";
-    if (model.get("busy")) return heard.append("Working …");
     const said = model.get("said");
     if (!said || !said.cause) return;
     const fault = said.kind === "fault";

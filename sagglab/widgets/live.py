@@ -1,13 +1,13 @@
 """What all widgets share: the still view beside the live one, the look, and errors that stay in sight.
 
-Where a widget is shown decides what it is. A front end that can show it live prefers the widget's own view;
-everything else shows the still view, plain HTML with the same information:
+Where a widget is shown decides what it is. In an open notebook it writes two outputs, the live view and below
+it the still one, plain HTML with the same information, which hides itself while the live one is there:
 
 - On paper: JupyterLab prints a notebook by way of nbconvert, which passes over a widget whose state was not
   stored, and JupyterLab stores none unless its setting "Save Widget State Automatically" was ticked.
-- In a notebook that is run without a front end (nbconvert, nbval) no live view is written at all.
-- In a notebook that is opened again, JupyterLab says "model not found" in the place of a live view that was
-  stored, until the cell is run again, and does not fall back. That is why stored outputs hold the still view.
+- In a notebook that is opened again, JupyterLab has only "model not found" to say in the place of the live
+  view until the cell is run again. In one output with the live view, the still one would not be shown then.
+- In a notebook that is run without a front end (nbconvert, nbval) the still view is all that is written.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from typing import Any, ClassVar
 
 import anywidget
 import traitlets
+from IPython.display import display
 
 from sagglab.errors import SagglabError
 from sagglab.markup import framed
@@ -28,6 +29,12 @@ from sagglab.progress import in_open_notebook
 
 _HERE = Path(__file__).parent
 _VIEW = "application/vnd.jupyter.widget-view+json"
+#: A still view below a live one is hidden, and so is what stands above a still one in a live one's place.
+_ONE_OF_BOTH = """
+.jp-OutputArea-child:has(.sagglab-live) + .jp-OutputArea-child:has(.sagglab-still),
+.jp-OutputArea-child:has(> .jupyter-widgets):not(:has(.sagglab-live)):has(
+  + .jp-OutputArea-child .sagglab-still) {display: none}
+"""
 
 
 def script(name: str) -> str:
@@ -100,14 +107,18 @@ class LiveWidget(anywidget.AnyWidget):
     def __repr__(self) -> str:
         return f"{type(self).__name__}: open this notebook in JupyterLab and run this cell to use it"
 
-    def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
-        bundle: dict[str, Any] = {
-            "text/plain": repr(self),
-            "text/html": framed(self.still()),
-        }
-        if in_open_notebook():
-            bundle[_VIEW] = {"version_major": 2, "version_minor": 1, "model_id": self.model_id}
-        return bundle
+    def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, str]:
+        return {"text/plain": repr(self), "text/html": framed(self.still())}
+
+    def _ipython_display_(self) -> None:
+        if not in_open_notebook():
+            raise NotImplementedError  # IPython's word for: the bundle is all there is
+        # The live view first: the still one of large photographs takes seconds to draw.
+        view = {"version_major": 2, "version_minor": 1, "model_id": self.model_id}
+        # Without any text nbconvert, which passes over the view, would warn that there is nothing.
+        display({_VIEW: view, "text/plain": ""}, raw=True)
+        still = f'<style>{_ONE_OF_BOTH}</style><div class="sagglab-still">{self.still()}</div>'
+        display({"text/plain": repr(self), "text/html": framed(still)}, raw=True)
 
 
 def words(text: object) -> str:

@@ -10,12 +10,12 @@ const ONE_MOVE = 900;
 function render({ model, el }) {
   const heard = answers(model, el);
   const now = { corners: [], outline: [], moved: { corners: false, outline: false } };
-  let past = [], active = null, drag = null, lastKey = 0, url = "", nearUrl = "", asked = 0;
+  let wanted = model.get("chosen"), past = [], active = null, drag = null, lastKey = 0, url = "", nearUrl = "", asked = 0;
 
   // --- the parts
   const choose = element("select", { "aria-label": "Photograph", onchange: () => go(Number(choose.value)) });
-  const before = element("button", { onclick: () => go(model.get("chosen") - 1) }, "◀ Previous");
-  const after = element("button", { onclick: () => go(model.get("chosen") + 1) }, "Next ▶");
+  const before = element("button", { onclick: () => go(wanted - 1) }, "◀ Previous");
+  const after = element("button", { onclick: () => go(wanted + 1) }, "Next ▶");
   const why = element("ul", { class: "sagglab-why" });
   const source = element("p", { class: "sagglab-from" });
   const image = element("image", { preserveAspectRatio: "none" });
@@ -41,18 +41,19 @@ function render({ model, el }) {
   const undo = button("Undo", goBack);
   const numbers = element("table", { class: "sagglab-measured" });
   const told = element("div", { class: "sagglab-told" });
-  el.append(
-    element("h3", {}, "Photo review"),
-    element("div", { class: "sagglab-row" }, before, choose, after), why, ...heard.parts,
+  // The buttons stand before the photograph: behind it, Tab would come to them after thirty places.
+  const review = element("div", {},
+    element("div", { class: "sagglab-row" }, measure, save, undo, automatic,
+      element("span", { class: "sagglab-row sagglab-shape" }, add, remove, larger, smaller)),
     element("div", { class: "sagglab-review" },
       element("div", { class: "sagglab-left" }, view, source, numbers, told),
-      element("div", { class: "sagglab-right" },
-        element("div", { class: "sagglab-row" }, measure, save, undo, automatic), glass, at,
-        element("div", { class: "sagglab-row sagglab-shape" }, add, remove, larger, smaller))),
+      element("div", { class: "sagglab-right" }, glass, at)),
     element("p", { class: "sagglab-how" }, "Drag a square to the middle of the target's corner patch, 1 being "
       + "row 1, column 1, and circles to the pot's edge. Tab and arrow keys do the same: 1 pixel, with Shift 10. "
       + "Double-click on the outline adds a point, Delete takes it away. In the magnifier, drag the picture until "
       + "the right place lies under the cross."));
+  el.append(element("h3", {}, "Photo review"), element("div", { class: "sagglab-row" }, before, choose, after),
+    why, ...heard.parts, review);
 
   function button(text, does, kind = "") {
     return element("button", { onclick: does, class: kind }, text);
@@ -140,7 +141,7 @@ function render({ model, el }) {
 
   function drawGlass() {
     const place = active && (active.at === null ? null : now[active.kind][active.at]);
-    glass.style.visibility = place ? "" : "hidden";
+    glass.classList.toggle("empty", !place);
     if (!place) {
       at.textContent = "Choose a place to see it enlarged.";
       return;
@@ -305,6 +306,7 @@ function render({ model, el }) {
 
   function go(place) {
     if (place < 0 || place >= model.get("photos").length) return;
+    wanted = place;
     ask(model, "choose", { place });
   }
 
@@ -314,6 +316,7 @@ function render({ model, el }) {
 
   function tellPhotos() {
     const photos = model.get("photos"), chosen = model.get("chosen");
+    wanted = chosen;
     choose.replaceChildren(...photos.map((photo, number) => element("option", { value: number },
       `${photo.saved ? "✓ " : photo.why.length ? "▲ " : ""}${photo.name} (${photo.what})`)));
     choose.value = String(chosen);
@@ -346,7 +349,7 @@ function render({ model, el }) {
     const { size, corners = [], outline = [], corners_from, outline_from } = model.get("places");
     Object.assign(now, { corners, outline, moved: { corners: false, outline: false } });
     [past, active, asked] = [[], null, 0];
-    view.style.display = size ? "" : "none";
+    review.hidden = !size;
     if (size) {
       view.setAttribute("viewBox", `-0.5 -0.5 ${size[1]} ${size[0]}`);
       for (const each of [image, glassFar]) set(each, { x: -0.5, y: -0.5, width: size[1], height: size[0] });

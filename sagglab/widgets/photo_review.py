@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from sagglab.book import Book, open_book
 from sagglab.charts.contact_sheet import reasons_to_look
 from sagglab.charts.overlay import Overlay, as_jpeg, drawn_small, shown
-from sagglab.colour import delta_e_2000, lab_to_srgb
+from sagglab.colour import AXES, as_hex, delta_e_2000, lab_to_srgb
 from sagglab.errors import SagglabError, UnknownNameError
+from sagglab.markup import paragraph
 from sagglab.measures.places import START, Places, give_places, measure_with, places_of
 from sagglab.measures.views import measure_photos, measure_view
 from sagglab.photo.image import Photo, read_photo
@@ -26,10 +27,9 @@ from sagglab.widgets.live import LiveWidget, look, script, words
 SHOWN, QUALITY = 1200, 85
 #: Side, in pixels of the photograph, of what the magnifier is sent at once, uncompressed to the eye.
 NEAR, NEAR_QUALITY = 240, 92
-#: Small pictures in the still view, so that a stored notebook stays small.
-MOST_SMALL, SMALL, SMALL_QUALITY = 6, 420, 78
-
-_AXES = ("L*", "a*", "b*")
+#: Small pictures and rows in the still view, so that a stored notebook stays small: at most some 150 kB.
+MOST_SMALL, SMALL, SMALL_QUALITY = 6, 320, 75
+MOST_ROWS = 40
 
 
 class PhotoReview(LiveWidget):
@@ -102,13 +102,18 @@ class PhotoReview(LiveWidget):
 
     def asked_choose(self, place: int) -> None:
         """Show another photograph."""
-        self.chosen = place
-        self.picture, self.places, self.near, self._photo = b"", {}, {}, None
-        self.measured = [_measured("before", self._rows[place])]
+        name, photo, picture, places = self.photos[place]["name"], None, b"", {}
         self.say("")
-        self._photo = read_photo(self.book.path(self.name))
-        self.picture = as_jpeg(shown(self._photo, SHOWN), QUALITY)
-        self.places = _told_places(places_of(self.book, self.name, self._rows[place]))
+        try:
+            photo = read_photo(self.book.path(name))
+            picture = as_jpeg(shown(photo, SHOWN), QUALITY)
+            places = _told_places(places_of(self.book, name, self._rows[place]))
+        finally:
+            # All at once, and not before it is read: emptied meanwhile, the page would jump.
+            with self.hold_sync():
+                self.chosen, self.picture, self.places, self.near = place, picture, places, {}
+                self.measured = [_measured("before", self._rows[place])]
+            self._photo = photo
 
     def asked_near(self, x: float, y: float) -> None:
         """Send the photograph's own pixels around a place, for the magnifier."""
@@ -171,15 +176,15 @@ class PhotoReview(LiveWidget):
         return int(photos.index[photos["photo"] == self.name][0])
 
     def still(self) -> str:
-        """Give those that need a look as a table, the first few with a small picture."""
+        """Give those that need a look as a table, the first few with a small picture; else the first few."""
         marked = [row for row, each in zip(self._rows, self.photos, strict=True) if each["why"]]
         count = f"{len(marked)} of {len(self._rows)} photographs need a look"
         if len(marked) == 1:
             count = count.replace("need", "needs")
         if not marked:
-            return f"<p>None of {len(self._rows)} photographs needs a look.</p>"
+            return self._first()
         body = []
-        for place, row in enumerate(marked):
+        for place, row in enumerate(marked[:MOST_ROWS]):
             picture = _small(self.book, row) if place < MOST_SMALL else ""
             why = "".join(f"<li>{words(reason)}</li>" for reason in reasons_to_look(row))
             given = "; ".join(
@@ -196,7 +201,21 @@ class PhotoReview(LiveWidget):
             f"<p class='answer'><strong>▲ {count}</strong></p><div class='wide'><table><thead><tr>"
             "<th scope='col'>picture</th><th scope='col'>photograph</th><th scope='col'>why</th></tr></thead>"
             f"<tbody>{''.join(body)}</tbody></table></div>"
+            + (f"<p>And {len(marked) - MOST_ROWS} more.</p>" if len(marked) > MOST_ROWS else "")
         )
+
+    def _first(self) -> str:
+        rows = self._rows[:MOST_SMALL]
+        titled = "".join(
+            f'<span class="titled">{_small(self.book, row)}<br>{words(row["photo"])}</span>' for row in rows
+        )
+        count = len(self._rows)
+        said = "The photograph needs no look" if count == 1 else f"None of {count} photographs needs a look"
+        shown = (
+            "" if count == 1 else f"The first {len(rows)}, with" if len(rows) < count else "All of them, with"
+        )
+        drawn = f"{shown} what was found drawn over" if shown else "What was found is drawn over it"
+        return paragraph(f"✓ {said}.", "answer") + paragraph(f"{drawn}:", "quiet") + titled
 
 
 def _what(row: Mapping[str, object]) -> str:
@@ -218,24 +237,20 @@ def _told_places(places: Places) -> dict[str, Any]:
 
 
 def _measured(of: str, row: Mapping[str, object]) -> dict[str, Any]:
-    lab = [float(row[axis]) for axis in _AXES]
+    lab = [float(row[axis]) for axis in AXES]
     known = not np.isnan(lab).any()
     colour, outside = lab_to_srgb(np.array(lab)) if known else (np.zeros(3), False)
     error = float(row["mean ΔE00"])
     return {
         "of": of,
         "lab": lab if known else None,
-        "swatch": _hex(colour) if known else "",
+        "swatch": as_hex(colour) if known else "",
         "outside": bool(outside),
         "numbers": [f"{value:.1f}" if known else "–" for value in lab]
         + ["–" if np.isnan(error) else f"{error:.2f}"],
         "flags": str(row["flags"] or ""),
         "problems": str(row["problems"] or ""),
     }
-
-
-def _hex(colour: NDArray[np.float64]) -> str:
-    return "#" + bytes(np.rint(255 * colour).astype(np.uint8)).hex()
 
 
 def _change(before: list[float] | None, after: list[float] | None) -> str:

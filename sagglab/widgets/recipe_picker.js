@@ -9,18 +9,18 @@ function render({ model, el }) {
     ...model.get("controls").map((control) => control.levels ? kind(control) : amount(control)),
     element("div", { class: "sagglab-control" }, element("label", {}, "In ", firing)));
   const colours = element("div", { class: "sagglab-colours" });
-  const cutCorner = element("p", {}, "A cut corner: a colour that the display cannot show.");
+  const cutCorner = element("p", { class: "sagglab-cornered" }, "A cut corner: a colour that the display cannot show.");
   const numbers = element("table", { class: "sagglab-numbers" });
   const sentence = element("p", { role: "status" });
   const notes = element("ul", { class: "sagglab-notes" });
-  const code = element("input", { type: "text", readonly: true, "aria-label": "The same as a line of Python",
+  const code = element("textarea", { rows: 2, readonly: true, spellcheck: "false", "aria-label": "The same as a line of Python",
     onfocus: () => code.select() });
   const copied = element("span", { role: "status" });
   const kept = element("div", { class: "sagglab-kept" });
   el.append(
     element("h3", {}, "Recipe picker"),
     element("div", { class: "sagglab-picker" }, controls,
-      element("div", {}, colours, cutCorner, numbers, sentence, notes,
+      element("div", { class: "sagglab-shown" }, colours, cutCorner, numbers, sentence, notes,
         element("p", {}, model.get("care")),
         element("div", { class: "sagglab-code" }, code, element("button", { onclick: copy }, "Copy")), copied,
         element("div", { class: "sagglab-row" },

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 import traitlets
 
-from sagglab.colour import AXES, lab_to_srgb
+from sagglab.colour import AXES, as_hex, lab_to_srgb
+from sagglab.markup import text_table
 from sagglab.materials import TAKE_CARE
 from sagglab.model.colours import ColourEffects, ColourPrediction
 from sagglab.model.predict import MEAN, NEW_FIRING
@@ -21,7 +22,7 @@ from sagglab.pages.headings import unit_of
 from sagglab.pages.numbers import decimal, digits_for, within
 from sagglab.pages.patches import patch
 from sagglab.units import both_scales
-from sagglab.widgets.live import LiveWidget, look, script, words
+from sagglab.widgets.live import LiveWidget, look, script
 
 #: A slider has about so many steps from the least to the greatest amount tried.
 STEPS = 50
@@ -109,24 +110,20 @@ class RecipePicker(LiveWidget):
 
     def _ends(self) -> str:
         """Lay out what the least and the greatest of each amount would give, all else as chosen."""
-        rows = []
+        rows, patches = [], []
         for factor in self._factors:
             if not factor.is_amount:
                 continue
             for amount in (factor.low, factor.high):
                 found = self.colours.predict({**self.recipe, factor.heading: amount}, self.firing)
                 _, table = _asked_for(found, self.firing)
-                cells = "".join(f"<td>{_interval(line)}</td>" for line in table)
-                swatch = patch(np.array([line["estimate"] for line in table]), "expected")
-                said = words(f"{label(factor)} {amount_in_words(factor, amount)}")
-                rows.append(f'<tr><th scope="row">{said}</th><td>{swatch}</td>{cells}</tr>')
+                patches.append(patch(np.array([line["estimate"] for line in table]), "expected"))
+                said = f"{label(factor)} {amount_in_words(factor, amount)}"
+                rows.append([said, *(_interval(line) for line in table)])
         if not rows:
             return ""
-        heads = "".join(f'<th scope="col">{head}</th>' for head in ("all else as above", "expected", *AXES))
-        return (
-            "<table><caption>What the least and the greatest amount tried give (95 % interval)</caption>"
-            f"<thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
-        )
+        caption = "What the least and the greatest amount tried give (95 % interval)"
+        return text_table(["all else as above", *AXES], rows, caption, patches)
 
 
 def _control(factor: Factor, amount: object) -> dict[str, Any]:
@@ -192,7 +189,7 @@ def _laid_out(found: ColourPrediction, firing: str | None) -> dict[str, Any]:
     srgb, outside = lab_to_srgb(colours)
     swatches = [
         {
-            "colour": "#" + "".join(f"{round(255 * channel):02x}" for channel in one),
+            "colour": as_hex(one),
             "cut": bool(cut),
             "name": f"{end}, L*\u00a0{decimal(lab[0], 0)}",
         }

@@ -115,6 +115,7 @@ class TestCheck:
         check = BookCheck(open_book(folder))
         assert (check.counted, check.listed) == ("No problems found", [])
         assert "1 firing" in check.holds and "No problems found" in check.still()
+        assert "Looked at: tables firings (1 row), setups (1 row)." in check.still()
 
     def test_very_many(self, folder):
         rows = "".join(f"p{number},f1,lots,red\n" for number in range(5000))
@@ -125,9 +126,11 @@ class TestCheck:
         assert len(check.still()) < 100_000
 
     def test_the_still_view_holds_no_markup_of_the_users(self, folder):
-        (folder / "pots.csv").write_text('pot,firing,sugar [oz]\np1,f1,"<script>alert(1)</script>"\n')
+        row = f'p1,f1,"<script>alert(1)</script>{9000 * "x"}"\n'
+        (folder / "pots.csv").write_text("pot,firing,sugar [oz]\n" + 150 * row)
         still = BookCheck(open_book(folder)).still()
         assert "<script" not in still and "&lt;script&gt;" in still and "http" not in still
+        assert len(still) < 150_000
 
 
 def test_by_keyboard_alone(lab, contrast, folder):

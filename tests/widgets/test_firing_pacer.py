@@ -101,7 +101,9 @@ def test_a_record_of_another_kind_is_shown_and_not_added_to(folder):
     (folder / "readings/f1.csv").write_text(record)
     pacer = FiringPacer(open_book(folder), "f1")
     assert pacer.answer["said"] == ["f1.csv was not typed here: it is shown, and not added to."]
-    assert "500 °C" in pacer.picture["alt"]
+    assert "500 °C" in pacer.picture["alt"] and not pacer.typed_here
+    assert pacer.readings[0] == ["", "20", "500", "932", ""]
+    assert pacer.kept.startswith("3 readings, in ") and "time" not in pacer.still()
     pacer.asked_keep("600 C", 1, "a", 0)
     assert pacer.answer["refused"] and "not a record that was typed here" in pacer.answer["said"][0]
     assert (folder / "readings/f1.csv").read_text() == record
@@ -112,13 +114,13 @@ def test_the_still_view(folder):
     record = TypedRecord.begin_or_go_on(folder / "readings/f1.csv", "degC")
     for minute, heat in enumerate([20, 150, 300]):
         record.add(heat, "degC", START + dt.timedelta(minutes=5 * minute))
-    pacer = FiringPacer(open_book(folder), "<b>1", target=700, minute=30)
+    pacer = FiringPacer(open_book(folder), "<b>1", target="1292 degF", minute=30)
     still = pacer.still()
     assert "<b>1" not in still and "Firing &lt;b&gt;1." in still
     assert "Wanted: 700 °C (1292 °F) at minute 30." in still
     assert all(caution.partition(":")[0] in still for caution in kiln_cautions())
     assert 'alt="Firing curve of f1.csv' in still and 'src="http' not in still
-    assert "<td>300</td>" in still and "<td>572</td>" in still
+    assert '<td class="n">300</td><td class="n">572</td>' in still and len(still) < 150_000
 
 
 def test_by_keyboard_alone(lab, contrast, folder):

@@ -5,6 +5,7 @@ import sys
 
 import nbformat
 import pytest
+from IPython.core.interactiveshell import InteractiveShell
 from nbconvert import HTMLExporter
 
 from sagglab.errors import BookError, NotInstalledError
@@ -42,20 +43,34 @@ def asked(probe, name, **values):
     return probe.said
 
 
-def test_the_live_view_is_written_only_where_it_can_be_shown(probe, monkeypatch):
-    monkeypatch.delenv("JPY_SESSION_NAME", raising=False)
-    bundle = probe._repr_mimebundle_()
-    assert bundle.keys() == {"text/plain", "text/html"}
-    assert "12 pots" in bundle["text/html"]
-    monkeypatch.setenv("JPY_SESSION_NAME", "answer.ipynb")
-    assert probe._repr_mimebundle_().keys() == {*bundle, VIEW}
+@pytest.fixture
+def displayed(probe, monkeypatch):
+    """What the probe writes into a notebook that is open, and into one that is not."""
+    shell = InteractiveShell()
+    shown = []
+    monkeypatch.setattr("sagglab.widgets.live.display", lambda bundle, raw: shown.append(bundle))
+    monkeypatch.setattr("sagglab.widgets.live.in_open_notebook", lambda: True)
+    bundle, _ = shell.display_formatter.format(probe)
+    assert bundle == {}
+    monkeypatch.setattr("sagglab.widgets.live.in_open_notebook", lambda: False)
+    bundle, _ = shell.display_formatter.format(probe)
+    return shown, bundle
 
 
-def test_paper_shows_the_still_view_of_a_live_one(probe, monkeypatch):
+def test_the_live_view_is_written_only_where_it_can_be_shown(displayed):
+    opened, elsewhere = displayed
+    assert [bundle.keys() for bundle in opened] == [
+        {VIEW, "text/plain"},
+        {"text/plain", "text/html"},
+    ]
+    assert elsewhere.keys() == {"text/plain", "text/html"}
+    assert "12 pots" in opened[1]["text/html"] and "12 pots" in elsewhere["text/html"]
+
+
+def test_paper_shows_the_still_view_of_a_live_one(displayed):
     """JupyterLab prints by nbconvert; its own notebooks hold no state of widgets unless that is asked for."""
-    monkeypatch.setenv("JPY_SESSION_NAME", "answer.ipynb")
-    shown = nbformat.v4.new_output("display_data", probe._repr_mimebundle_())
-    page = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("probe", outputs=[shown])])
+    outputs = [nbformat.v4.new_output("display_data", bundle) for bundle in displayed[0]]
+    page = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("probe", outputs=outputs)])
     assert "12 pots, 3 of them black" in HTMLExporter().from_notebook_node(page)[0]
 
 
@@ -94,7 +109,7 @@ function render({ model, el }) {
   return heard.stop;
 }
 export default { render };'''
-    def still(self): return ""
+    def still(self): return "<p>12 pots</p>"
     def asked_double(self, number): self.say(f"it is {2 * number}")
     def asked_fail(self): self.say("<b>no</b>", "here", "try again", "fault")
 Probe()
@@ -118,4 +133,15 @@ def test_in_a_browser(lab, contrast):
     page.get_by_text("Python 3 (ipykernel) | Idle").wait_for()
     page.get_by_role("button", name="Double").click()
     page.get_by_text("its kernel has ended").wait_for()
+    # Opened again, the notebook shows the still view in the place of the live one, which is gone.
+    still = page.locator(".sagglab-still")
+    assert still.text_content().endswith("12 pots") and not still.is_visible()
+    name = page.evaluate(
+        "async () => { const at = window.jupyterapp.shell.currentWidget; await at.context.save();"
+        " const path = at.context.path; at.dispose(); return path; }"
+    )
+    lab.do("docmanager:open", {"path": name, "factory": "Notebook"})
+    page.get_by_text("model not found").wait_for(state="attached")
+    still.wait_for()
+    assert not page.get_by_text("model not found").is_visible()
     assert lab.elsewhere == []

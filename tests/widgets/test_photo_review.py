@@ -97,6 +97,11 @@ def test_those_that_need_a_look_come_first_in_the_still_view_too(book, reviewed)
     still = review.still()
     assert "1 of 2 photographs needs a look" in still and f'alt="{GREY}' in still and POT not in still
     review.close()
+    review = PhotoReview(book, reviewed[1].query("photo == @POT"))
+    still = review.still()
+    assert "The photograph needs no look" in still
+    assert f'alt="{POT}: pot p01, with target and outline drawn over it"' in still and len(still) < 30_000
+    review.close()
 
 
 def test_faults_are_said_and_nothing_is_written(book, reviewed):
