@@ -20,7 +20,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "firing.record_place": ["firing_readings"],
         "firing.schedule": ["Schedule", "Segment", "read_schedule"],
         "measures.around": ["measure_around"],
-        "measures.firings": ["measure_firings"],
+        "measures.firings": ["all_readings", "measure_firings"],
         "measures.places": ["give_places", "places_of"],
         "measures.results": ["before_and_after", "gather_results"],
         "measures.views": ["measure_photos", "measure_targets", "measure_view"],

@@ -52,6 +52,11 @@ class Problem:
         True when the fault makes a number wrong, so that the step which needs it stops; False for a warning.
     flag : str
         A short name by which tables carry it; empty for most.
+
+    Examples
+    --------
+    >>> print(Problem("pots", 4, "sugar [g]", "'lots' is no number", "write how many grams"))
+    pots, row 4, column 'sugar [g]': 'lots' is no number. Write how many grams.
     """
 
     table: str
@@ -77,7 +82,14 @@ class Problem:
 
 
 class Problems(tuple[Problem, ...]):
-    """All problems found, in the order found; empty, and so false, when all is well."""
+    """All problems found, in the order found; empty, and so false, when all is well.
+
+    Examples
+    --------
+    >>> found = Problems([Problem("photos", "p1.jpg", "", "it is blurred", "", stops=False, flag="blurred")])
+    >>> found.flags, len(found.stopping), bool(Problems())
+    ('blurred', 0, False)
+    """
 
     __slots__ = ()
 
@@ -137,6 +149,11 @@ class SagglabError(Exception):
         The file, table, row or argument that is meant.
     cause, remedy : str
         What is wrong and how to mend it, each a phrase without its full stop.
+
+    Examples
+    --------
+    >>> print(SagglabError("pots.csv", "there is no such file", "check the name"))
+    pots.csv: there is no such file. Check the name.
     """
 
     def __init__(self, where: str, cause: str, remedy: str) -> None:
@@ -216,7 +233,8 @@ class BookError(SagglabError, ValueError):
         """Make one error that lists every given problem."""
         listed = "".join(f"\n  {problem}" for problem in problems).removesuffix(".")
         count = "a fault stops" if len(problems) == 1 else f"{len(problems)} faults stop"
-        error = cls(book, f"{count} the work", f"mend what is listed here and run it again:{listed}")
+        remedy = f"mend what is listed here, then open the book again and go on:{listed}"
+        error = cls(book, f"{count} the work", remedy)
         error.problems = problems
         return error
 

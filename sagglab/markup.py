@@ -20,6 +20,7 @@ STYLE = """
 .sagglab .answer {font-size: 115%}
 .sagglab .quiet {color: color-mix(in srgb, currentColor 78%, transparent); font-size: 90%}
 .sagglab .wide {overflow-x: auto; max-width: 100%; margin: .6em 0}
+@media print {.sagglab .wide {overflow: visible} .sagglab .wide table {font-size: 65%}}
 .sagglab .wide table {border-collapse: collapse; table-layout: auto; margin: 0; color: inherit;
   font-size: 93%; font-variant-numeric: tabular-nums}
 .sagglab .wide caption {text-align: left; font-weight: 600; padding: .2em 0}

@@ -6,9 +6,8 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from importlib.util import find_spec
 
-from tqdm.std import tqdm as line_bar
+from tqdm.std import tqdm
 
 #: What is done sooner shows no bar.
 DELAY_S = 2.0
@@ -30,9 +29,9 @@ def progress(doing: str, total: int, things: str) -> Iterator[Step]:
     """Show how much of the work is done, and how long the rest may take.
 
     In a shell the bar is a line on standard error, where that is a terminal; in an open notebook it is a
-    widget, or a line where ipywidgets is missing. It is gone once the work is done; where the work was
-    stopped, the notebook says how far it came. Where nobody watches (a file, a test, a notebook that
-    runs by itself), there is none, so that what is stored does not depend on how fast the machine was.
+    line of the cell's output. It is gone once the work is done; where the work was stopped, the notebook
+    says how far it came. Where nobody watches (a file, a test, a notebook that runs by itself), there is
+    none, so that what is stored does not depend on how fast the machine was.
 
     Parameters
     ----------
@@ -53,14 +52,11 @@ def progress(doing: str, total: int, things: str) -> Iterator[Step]:
     ...     for _ in range(2):
     ...         _ = step()
     """
+    # tqdm's own choice of a bar (tqdm.auto) is a widget in a notebook: it warns where ipywidgets is missing,
+    # is shown to nobody where nbval runs the notebook, and one that was saved is printed as it last stood.
     shown = in_open_notebook()
-    # tqdm's own choice of a bar (tqdm.auto) warns where ipywidgets is missing, and shows a bar to nobody in a
-    # notebook that nbval runs: with it a cell's stored outputs would depend on the machine's speed.
-    bar, file = line_bar, sys.stdout if shown else sys.stderr
-    if shown and find_spec("ipywidgets") is not None:
-        from tqdm.notebook import tqdm as bar
-    disable = False if shown else None  # None: only where standard error is a terminal
-    with bar(
+    file, disable = (sys.stdout, False) if shown else (sys.stderr, None)  # None: only on a terminal
+    with tqdm(
         total=total, desc=doing, unit=things, bar_format=_BAR, file=file, leave=False, delay=DELAY_S,
         miniters=1, disable=disable,
     ) as going:  # fmt: skip

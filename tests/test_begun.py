@@ -54,9 +54,9 @@ def test_it_says_what_was_made_and_what_to_do_first(begun):
     made, *steps = begun.sentences
     assert made.startswith("Made in my pots: photos/, readings/, book.xlsx, ")
     assert re.search(r"notebooks/ \(\d notebooks\)", made)
-    assert [step[:2] for step in steps] == ["1.", "2.", "3.", "4."]
+    assert [step[:2] for step in steps] == ["1.", "2.", "3.", "4.", "5."]
     assert "Begin with the table firings" in steps[1]
-    assert f'sagglab check "{begun.folder}"' in steps[2]
+    assert f'sagglab check "{begun.folder}"' in steps[3]
     assert (
         repr(begun).endswith("Decorative ware only.") and "<li>Print photo-guide.pdf" in begun._repr_html_()
     )
@@ -199,3 +199,8 @@ def test_what_the_notes_could_not_tell_is_shown_on_the_page(begun):
     page = replace(begun, problems=Problems([problem]))._repr_html_()
     assert "C &lt;b&gt;" in page and page.count("<li>") == len(begun.next_steps)
     assert "<table>" not in begun._repr_html_()
+
+
+def test_cells_that_begin_another_book_stay_out_of_a_books_notebooks():
+    assert "begin_book" not in own_notebooks()["start-a-batch-book.ipynb"]
+    assert "BookCheck" in own_notebooks()["start-a-batch-book.ipynb"]

@@ -147,7 +147,8 @@ def test_in_a_notebook_an_error_is_one_box_with_its_traceback_folded_away():
     again = [output.data["text/html"] for output in book.cells[1].outputs if "data" in output]
     assert len(again) == 1 and 'role="alert"' in again[0]
     box = book.cells[2].outputs[0].data["text/html"]
-    assert "<dd>Mend what is listed here and run it again.</dd>" in box and "<td>pots, row 3</td>" in box
+    assert "<dd>Mend what is listed here, then open the book again and go on.</dd>" in box
+    assert "<td>pots, row 3</td>" in box
 
 
 def test_in_a_terminal_an_error_has_its_usual_traceback():
@@ -164,7 +165,7 @@ def test_in_a_terminal_an_error_has_its_usual_traceback():
 def test_a_book_error_lists_every_problem():
     error = BookError.from_problems("my book", Problems([NEGATIVE, NEGATIVE]))
     assert str(error) == (
-        "my book: 2 faults stop the work. Mend what is listed here and run it again:\n"
+        "my book: 2 faults stop the work. Mend what is listed here, then open the book again and go on:\n"
         "  pots, row 3, column 'sugar [g]': '-1' is a negative amount. Correct it.\n"
         "  pots, row 3, column 'sugar [g]': '-1' is a negative amount. Correct it."
     )

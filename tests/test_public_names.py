@@ -53,6 +53,7 @@ PUBLIC = [
     "Segment",
     "SetupsCompared",
     "add_firings",
+    "all_readings",
     "ask_mapping",
     "askable",
     "before_and_after",

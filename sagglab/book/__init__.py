@@ -38,6 +38,11 @@ class Book:
         ``sugar [g]`` here).
     problems : Problems
         Every fault found, in the order of the tables.
+
+    Examples
+    --------
+    >>> open_book("data/demo").firings.loc[2, ["firing", "kiln", "fuel", "readings"]].tolist()
+    ['f1', 'small gas kiln', 'propane', 'readings/f1.csv']
     """
 
     folder: Path
@@ -70,7 +75,7 @@ class Book:
         """
         stopping = self.problems.of(*tables).stopping
         if stopping:
-            raise BookError.from_problems(str(self.folder), stopping)
+            raise BookError.from_problems(self.folder.resolve().name, stopping)
 
     @property
     def first_entry(self) -> str:
@@ -88,7 +93,7 @@ class Book:
         """
         tables = {name: getattr(self, name) for name in BOOK_TABLES}
         if all(table.empty for table in tables.values()):
-            raise BookError(str(self.folder), *first_entry(tables))
+            raise BookError(self.folder.resolve().name, *first_entry(tables))
 
     def written(self, problem: Problem) -> Written:
         """Find the rows of its file that a problem is about, as they are on the disk now."""
@@ -134,6 +139,14 @@ def open_book(folder: str | os.PathLike[str]) -> Book:
         There is no such folder.
     BookError
         The folder holds none of the tables.
+
+    Examples
+    --------
+    >>> book = open_book("data/demo")
+    >>> book
+    demo: 36 pots, 6 firings, 91 photographs (2 of plain sheets), 2 setups
+    >>> print(book.problems)
+    no problems
     """
     folder = Path(folder)
     if is_there(folder, Path.is_file):

@@ -56,7 +56,20 @@ def _in_book(book: Book, problem: Problem) -> Problem:
 
 
 def all_readings(book: Book) -> dict[str, Readings]:
-    """Read every record that can be read, by firing."""
+    """Read every record that can be read.
+
+    Returns
+    -------
+    dict of str to Readings
+        By firing, in the order of the table. One that has no record so far, or none that can be read, is left
+        out; `measure_firings` says why.
+
+    Examples
+    --------
+    >>> from sagglab import open_book
+    >>> list(all_readings(open_book("data/demo")))
+    ['f1', 'f2', 'f3', 'f4', 'f5', 'f6']
+    """
     records = {}
     for firing in book.firings["firing"]:
         try:
@@ -79,6 +92,12 @@ def measure_firings(book: Book) -> pd.DataFrame:
     ------
     BookError
         The table ``firings`` has faults that make a number wrong.
+
+    Examples
+    --------
+    >>> from sagglab import open_book
+    >>> measure_firings(open_book("data/demo")).set_index("firing")["peak_C"].round().astype(int).to_dict()
+    {'f1': 741, 'f2': 734, 'f3': 776, 'f4': 780, 'f5': 758, 'f6': 729}
     """
     book.require("firings")
     wanted = book.firings[["firing", "target peak [degC]", "sensor class"]]

@@ -264,6 +264,10 @@ def _next_steps(folder: Path) -> Iterator[str]:
     if first:
         where = f"Open {WORKBOOK} in a spreadsheet" if _lies(folder / WORKBOOK) else "Open the tables"
         yield f"{where}; the table columns explains every column. {first}"
+    yield (
+        "Fill in the table setups: its target is the built-in one of your target's date (the table columns "
+        f"says which), or {OWN_TARGET}, into which you write the values that came with yours."
+    )
     written = f'"{folder}"' if " " in str(folder) else folder
     yield f"See what is wrong or missing: sagglab check {written}"
     yield f"Ask your own pots: sagglab notebooks {written}"

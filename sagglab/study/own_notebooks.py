@@ -20,6 +20,9 @@ from sagglab.errors import MissingFileError, NotInstalledError, SagglabError
 #: Where a book has its notebooks, and what the project's are called, in a checkout and in a wheel.
 NOTEBOOKS = "notebooks"
 
+#: The tag of cells that make no sense in a book of one's own.
+ELSEWHERE = "not in a book"
+
 #: Connections come from this machine alone.
 LOOPBACK = "127.0.0.1"
 
@@ -52,6 +55,8 @@ def _project_notebooks() -> Path:
 
 def _set_to_its_book(notebook: dict[str, Any]) -> dict[str, Any] | None:
     """Name the folder above in place of the demo; None of a notebook that asks no book, or several."""
+    cells = notebook["cells"]
+    notebook["cells"] = [cell for cell in cells if ELSEWHERE not in cell["metadata"].get("tags", ())]
     codes = [cell for cell in notebook["cells"] if cell["cell_type"] == "code"]
     sources = ["".join(cell["source"]) for cell in codes]
     place = next((place for place, source in enumerate(sources) if _NAMED.search(source)), None)
@@ -101,7 +106,9 @@ def open_notebooks(
         from traitlets.config import TraitError
     except ImportError as error:
         raise NotInstalledError(
-            "JupyterLab", "it is not installed", "install it with: pip install 'sagglab[lab]'"
+            "JupyterLab",
+            f"it is not installed, or not whole ({error})",
+            "install it with: pip install 'sagglab[lab]'",
         ) from error
     # The command line goes before every configuration file. It is given here and not to a new process, whose
     # arguments every user of the machine could read, the token among them.
@@ -111,7 +118,7 @@ def open_notebooks(
     except (OSError, TraitError) as error:
         raise SagglabError("JupyterLab", f"it does not start ({error})", "mend its configuration") from error
     _check_closed(server, token)
-    address = f"{server.connection_url}lab/tree/{NOTEBOOKS}?token={token}"
+    address = f"{server.connection_url}lab/tree/{NOTEBOOKS}?reset&token={token}"
 
     def tell() -> None:
         say(f"The notebooks of {book.name}: {address}")
@@ -167,7 +174,7 @@ def _settings(book: Path, token: str, browser: bool) -> Iterator[str]:
     # Where a configuration sends the contents elsewhere, the notebooks would not be found.
     yield f"--AsyncLargeFileManager.root_dir={book}"
     yield "--AsyncLargeFileManager.preferred_dir="
-    yield f"--LabApp.default_url=/lab/tree/{NOTEBOOKS}"
+    yield f"--LabApp.default_url=/lab/tree/{NOTEBOOKS}?reset"
     yield f"--ServerApp.open_browser={browser}"
     yield f"--LabApp.open_browser={browser}"
     yield f"--ServerApp.ip={LOOPBACK}"
