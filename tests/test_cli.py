@@ -561,7 +561,7 @@ def served(tmp_path):
 
 def test_notebooks_are_open_to_this_machine_and_token_alone(served):
     line = served.stdout.readline()
-    address = re.search(r"(http://127\.0\.0\.1:\d+/)lab/tree/notebooks\?token=([\w-]{40,})", line)
+    address = re.search(r"(http://127\.0\.0\.1:\d+/)lab/tree/notebooks\?reset&token=([\w-]{40,})", line)
     assert address is not None, line
     root, token = address.groups()
     listening = [

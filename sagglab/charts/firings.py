@@ -74,6 +74,14 @@ def firing_curve(
     ------
     ReadingsError
         None of the readings counts.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from sagglab.firing.readings import read_readings
+    >>> readings = read_readings(pd.DataFrame({"time [min]": [0, 20, 40, 60], "°C": [20, 400, 740, 500]}))
+    >>> firing_curve(readings, target_C=750).get_xlabel()
+    'minutes from the first reading'
     """
     curve = Curve.of(readings)
     zero = curve.minutes[0]

@@ -60,6 +60,12 @@ def schedule_chart(
         None of the readings counts.
     ScheduleError
         None of them falls into the time of the schedule.
+
+    Examples
+    --------
+    >>> from sagglab.firing.schedule import read_schedule
+    >>> schedule_chart(read_schedule("900 degC/h to 750 degC, hold 5 min")).get_xlabel()
+    'minutes from the start'
     """
     table = schedule.table
     minutes, planned = table["minutes"].to_numpy(dtype=float), table["temperature_C"].to_numpy(dtype=float)

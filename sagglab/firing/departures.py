@@ -31,6 +31,14 @@ class Departures:
         The area between both curves, over the time that both cover.
     mean_C : float
         The mean departure over that time; negative when it was mostly behind.
+
+    Examples
+    --------
+    >>> from sagglab.firing.schedule import read_schedule
+    >>> record = pd.DataFrame({"minutes": [0.0, 60], "temperature_C": [20.0, 120], "flag": ""})
+    >>> found = departures(Readings("example", record, ()), read_schedule("80 degC/h to 600 degC"))
+    >>> round(found.ahead_C, 6), found.ahead_minute, found.behind_C
+    (20.0, 60.0, 0.0)
     """
 
     table: pd.DataFrame
@@ -72,6 +80,15 @@ def _degrees(difference_C: float) -> str:
 
 def departures(readings: Readings, schedule: Schedule) -> Departures:
     """Compare a firing with its schedule; minute 0 of both is the start.
+
+    Parameters
+    ----------
+    readings : Readings
+    schedule : Schedule
+
+    Returns
+    -------
+    Departures
 
     Raises
     ------

@@ -47,6 +47,12 @@ class Readings:
         The same of its times.
     started : Timestamp, optional
         Date and time at which minute 0 stands, where the record says so.
+
+    Examples
+    --------
+    >>> readings = read_readings(pd.DataFrame({"time [min]": [0, 20, 40], "°C": [20, 490, 750]}))
+    >>> readings.counted["temperature_C"].tolist()
+    [20.0, 490.0, 750.0]
     """
 
     source: str

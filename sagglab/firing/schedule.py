@@ -42,6 +42,11 @@ class Segment:
         Where it leads.
     hold_minutes : float
         How long the temperature is held there.
+
+    Examples
+    --------
+    >>> print(Segment(900, 750, hold_minutes=5))
+    900 degC/h to 750 degC, hold 5 min
     """
 
     climb_C_per_h: float

@@ -42,6 +42,15 @@ def write_bench_sheet(
         A firing's schedule cannot be understood.
     OSError
         The folder cannot be written into.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from sagglab import Factor, plan_batch
+    >>> plan = plan_batch([Factor("sugar", [0, 4], "g")], firings=2, pots_per_firing=2, model="main", seed=1)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     [path.name for path in write_bench_sheet(plan.bench_sheet(), folder)]
+    ['bench-sheet.pdf', 'bench-sheet.csv', 'next-batch.xlsx']
     """
     printed = bench_pdf(sheet, paper)
     folder = Path(folder)

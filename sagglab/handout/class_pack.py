@@ -43,6 +43,14 @@ class ClassPack:
         The leader's own: whose class it is; may be empty.
     paper : str
         ``A4`` or ``letter``.
+
+    Examples
+    --------
+    >>> from sagglab import Factor, plan_batch
+    >>> plan = plan_batch([Factor("sugar", [0, 4], "g")], firings=2, pots_per_firing=4, model="main", seed=1)
+    >>> pack = class_pack(plan.bench_sheet(), names_of(["Asa", "Bo"]), "A4")
+    >>> pack.table.groupby("participant")["pot"].size().to_dict()
+    {'Asa': 4, 'Bo': 4}
     """
 
     table: pd.DataFrame

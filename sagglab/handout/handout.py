@@ -161,6 +161,13 @@ class Handout:
         Of the batch book and of sagglab.
     paper : str
         ``A4`` or ``letter``.
+
+    Examples
+    --------
+    >>> handout = Handout("Does sugar matter?", "These pots cannot tell.", (), "", None, (), None, None, (),
+    ...                   (), "", "", dt.date(2026, 5, 1), "")  # fmt: skip
+    >>> handout.pdf[:5], "These pots cannot tell." in handout.html
+    (b'%PDF-', True)
     """
 
     question: str

@@ -82,6 +82,10 @@ def all_readings(book: Book) -> dict[str, Readings]:
 def measure_firings(book: Book) -> pd.DataFrame:
     """Measure every firing of a batch book.
 
+    Parameters
+    ----------
+    book : Book
+
     Returns
     -------
     DataFrame
@@ -96,8 +100,8 @@ def measure_firings(book: Book) -> pd.DataFrame:
     Examples
     --------
     >>> from sagglab import open_book
-    >>> measure_firings(open_book("data/demo")).set_index("firing")["peak_C"].round().astype(int).to_dict()
-    {'f1': 741, 'f2': 734, 'f3': 776, 'f4': 780, 'f5': 758, 'f6': 729}
+    >>> measure_firings(open_book("data/demo")).set_index("firing")["peak_C"].round(1).to_dict()
+    {'f1': 740.6, 'f2': 734.2, 'f3': 776.5, 'f4': 780.5, 'f5': 758.3, 'f6': 729.0}
     """
     book.require("firings")
     wanted = book.firings[["firing", "target peak [degC]", "sensor class"]]

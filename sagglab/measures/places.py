@@ -71,12 +71,23 @@ def places_of(book: Book, photo: str, found: Mapping[str, object] | None = None)
     found : mapping, optional
         Its row of `measure_photos`; without it the photograph is measured.
 
+    Returns
+    -------
+    Places
+
     Raises
     ------
     UnknownNameError
         The book has no such photograph, or not its setup.
     SagglabError
         The photograph cannot be opened.
+
+    Examples
+    --------
+    >>> from sagglab import open_book
+    >>> places = places_of(open_book("data/demo"), "photos/p01-front.jpg", found={})
+    >>> places.size, places.corners.shape, places.corners_from
+    ((900, 1200), (4, 2), 'not found: only a start')
     """
     row = row_of(book.photos, "photos", "photo", photo)
     if found is None:
@@ -241,5 +252,17 @@ def give_places(
     BookError
         The row was changed since the book was opened, the photograph is not there just once, or the file
         cannot be written.
+
+    Examples
+    --------
+    >>> import shutil, tempfile
+    >>> from sagglab import open_book
+    >>> target = "photos/phone-target-1.jpg"
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     unused = shutil.ignore_patterns("p[0-3]*", "camera*", "generator", "truth")
+    ...     mine = shutil.copytree("data/demo", f"{folder}/mine", ignore=unused)
+    ...     _ = give_places(open_book(mine), target, "136 519; 405 520; 403 681; 136 680")
+    ...     print(open_book(mine).photos.set_index("photo").loc[target, "target corners"])
+    136 519; 405 520; 403 681; 136 680
     """
     return amend_photo(book, photo, check_places(book, photo, corners, outline))

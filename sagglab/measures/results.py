@@ -62,6 +62,15 @@ def gather_results(
         The tables ``pots`` or ``firings`` have faults that make a number wrong.
     UnknownNameError
         No photograph shows a pot after that.
+
+    Examples
+    --------
+    >>> from sagglab import open_book
+    >>> from sagglab.columns import conform
+    >>> front = {"photo": "photos/p01-front.jpg", "pot": "p01", "view": "front", "setup": "phone", "L*": 32.0}
+    >>> results = gather_results(open_book("data/demo"), conform([front], MEASURES))
+    >>> results.loc[[0], ["pot", "firing", "sugar [g]", "L*"]].to_numpy().tolist()
+    [['p01', 'f1', 4.0, 32.0]]
     """
     book.require("pots", "firings")
     measures = views_after(measures, after)
@@ -108,6 +117,16 @@ def before_and_after(book: Book, measures: pd.DataFrame, after: str) -> tuple[pd
         As `gather_results` raises them.
     SetupError
         No side of a pot is shown both ways by one setup.
+
+    Examples
+    --------
+    >>> from sagglab import open_book
+    >>> from sagglab.columns import conform
+    >>> front = {"photo": "p05-front.jpg", "pot": "p05", "view": "front", "setup": "phone", "L*": 32.0}
+    >>> waxed = front | {"photo": "p05-front-wax.jpg", "after": "wax", "L*": 28.0}
+    >>> before, after = before_and_after(open_book("data/demo"), conform([front, waxed], MEASURES), "wax")
+    >>> (after["L*"] - before["L*"]).tolist()
+    [-4.0]
     """
     shown = measures[(measures["pot"] != "") & measures["L*"].notna()]
     plain, treated = views_after(shown), _first_day(views_after(shown, after))

@@ -77,6 +77,16 @@ def measure_photos(
         The tables ``photos`` or ``setups`` have faults that make a number wrong.
     SagglabError
         The table ``shares`` is faulty, or a measure of the user's own gives no numbers.
+
+    Examples
+    --------
+    >>> from sagglab import open_book
+    >>> book = open_book("data/demo")
+    >>> one = replace(book, photos=book.photos[:1])
+    >>> spread = Measuring(own=(lambda lab, weights, map: {"spread of L*": lab[:, 0].std()},))
+    >>> measures = measure_photos(one, jobs=1, measuring=spread)
+    >>> measures[["pot", "view", "L*", "spread of L*"]].round(0).to_numpy().tolist()
+    [['p01', 'front', 32.0, 10.0]]
     """
     measuring = measuring_of(book, measuring)
     rows, views = _viewed(book, jobs, reviews, measuring, afresh)
@@ -176,12 +186,23 @@ def measure_view(book: Book, photo: str, measuring: Measuring | None = None) -> 
     measuring : Measuring, optional
         As `measure_photos` takes it.
 
+    Returns
+    -------
+    MeasuredPhoto
+
     Raises
     ------
     UnknownNameError
         The table ``photos`` has no such photograph, or ``setups`` not its setup.
     SagglabError
         As `measure_photo` raises them.
+
+    Examples
+    --------
+    >>> from sagglab import open_book
+    >>> measured = measure_view(open_book("data/demo"), "photos/phone-target-1.jpg")
+    >>> len(measured.patches), bool(measured.outline)
+    (24, False)
     """
     row = row_of(book.photos, "photos", "photo", photo)
     measuring = measuring_of(book, measuring)

@@ -53,6 +53,15 @@ class ModelChecks:
         Each effect that pots of one firing can show, asked firing by firing: the mean over firings, with t
         on firings − 1 degrees of freedom, which holds also where the effect varies from firing to firing;
         and the probability that chance makes it vary as it does.
+
+    Examples
+    --------
+    >>> from sagglab.model.effects import fit_effects
+    >>> pots = {"firing": list("aaaabbbb"), "sugar [g]": [0, 0, 4, 4] * 2}
+    >>> pots = pd.DataFrame(pots | {"L*": [44, 43, 40, 39, 46, 45, 41, 39]})
+    >>> checks = fit_effects(pots, factors=["sugar"]).checks()
+    >>> checks.worries, checks.table["check"].tolist()
+    ((), ['odd pots', 'scatter', 'influence', 'varying'])
     """
 
     table: pd.DataFrame

@@ -48,6 +48,16 @@ class ColourPrediction:
     colours : ndarray, shape (3, 3)
         Three colours: L* at the low end, the middle and the high end for a new pot in a new firing (for the
         mean, where there was one firing), a* and b* at their middle.
+
+    Examples
+    --------
+    >>> pots = pd.DataFrame({
+    ...     "firing": list("aaaabbbb"), "sugar [g]": [0, 0, 4, 4] * 2, "L*": [44, 43, 40, 39, 46, 45, 41, 39],
+    ...     "a*": [8, 9, 10, 11, 7, 8, 10, 9], "b*": [10, 11, 13, 12, 9, 10, 11, 12],
+    ... })  # fmt: skip
+    >>> told = fit_colour(pots, ["sugar"]).predict({"sugar": 4})
+    >>> told.colours.shape, told.colours[1].round().tolist()
+    ((3, 3), [40.0, 10.0, 12.0])
     """
 
     table: pd.DataFrame
@@ -87,6 +97,15 @@ class ColourEffects:
         asked at once), ``stratum``.
     outcomes : Outcomes
         The three coordinates by themselves.
+
+    Examples
+    --------
+    >>> pots = pd.DataFrame({
+    ...     "firing": list("aaaabbbb"), "sugar [g]": [0, 0, 4, 4] * 2, "L*": [44, 43, 40, 39, 46, 45, 41, 39],
+    ...     "a*": [8, 9, 10, 11, 7, 8, 10, 9], "b*": [10, 11, 13, 12, 9, 10, 11, 12],
+    ... })  # fmt: skip
+    >>> fit_colour(pots, ["sugar"]).table[["term", "ΔL*", "Δa*", "Δb*"]].round(2).to_numpy().tolist()
+    [['sugar', -4.75, 2.0, 2.0], ['with sugar', -4.75, 2.0, 2.0]]
     """
 
     table: pd.DataFrame
@@ -192,6 +211,18 @@ def fit_colour(results: pd.DataFrame, factors: Sequence[str], **options: Any) ->
     ------
     UnknownNameError, ModelError
         As `fit_effects`.
+
+    Examples
+    --------
+    >>> pots = pd.DataFrame({
+    ...     "firing": ["f1"] * 4 + ["f2"] * 4 + ["f3"] * 4, "sugar [g]": [0, 1, 2, 3] * 3,
+    ...     "L*": [40, 38, 37, 33, 44, 43, 39, 38, 41, 38, 36, 35],
+    ...     "a*": [8, 9, 10, 10, 7, 8, 8, 9, 8, 8, 9, 10],
+    ...     "b*": [10, 11, 11, 12, 9, 10, 11, 11, 10, 10, 12, 12],
+    ... })  # fmt: skip
+    >>> colour = fit_colour(pots, ["sugar"])
+    >>> colour.table.loc[0, ["ΔE00", "ΔE00 low", "ΔE00 high"]].astype(float).round(1).tolist()
+    [5.9, 4.2, 7.5]
     """
     outcomes = fit_outcomes(results, AXES, factors, **options)
     tables = [effects.table.set_index("term") for effects in outcomes.effects.values()]

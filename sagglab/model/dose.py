@@ -73,6 +73,14 @@ class Doses:
         row, pot, reason of each row that could not be used.
     fits : mapping of str to MixedFit
         The fit of each shape, the columns of the amount last.
+
+    Examples
+    --------
+    >>> pots = {"firing": list("aaaabbbbcccc"), "sugar [g]": [0, 1, 2, 3] * 3}
+    >>> pots = pd.DataFrame(pots | {"L*": [40, 38, 37, 33, 44, 43, 39, 38, 41, 38, 36, 35]})
+    >>> doses = compare_doses(pots, "sugar")
+    >>> doses.best, doses.pots, doses.within
+    ('per unit', 12, True)
     """
 
     table: pd.DataFrame

@@ -52,6 +52,14 @@ class Effects:
         The rows used.
     scale : Scale
         On which the outcome is modelled.
+
+    Examples
+    --------
+    >>> pots = {"firing": list("aaaabbbb"), "sugar [g]": [0, 0, 4, 4] * 2}
+    >>> pots = pd.DataFrame(pots | {"L*": [44, 43, 40, 39, 46, 45, 41, 39]})
+    >>> effects = fit_effects(pots, factors=["sugar"])
+    >>> effects.pots, effects.table[["term", "estimate", "unit"]].round(2).to_numpy().tolist()[0]
+    (8, ['sugar', -1.19, 'L* per g'])
     """
 
     table: pd.DataFrame

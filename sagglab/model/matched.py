@@ -62,6 +62,13 @@ class Comparison:
         row, pot, reason of each row that could not be used.
     colour : tuple of float or None
         Mean L*, a*, b* of the pots, where the table has them.
+
+    Examples
+    --------
+    >>> pots = {"firing": list("aaaabbbb"), "sugar [g]": [0, 0, 4, 4] * 2}
+    >>> pots = pd.DataFrame(pots | {"L*": [44, 43, 40, 39, 46, 45, 41, 39]})
+    >>> compare(pots, "sugar").firings[["firing", "difference"]].to_numpy().tolist()
+    [['a', -4.0], ['b', -5.5]]
     """
 
     table: pd.DataFrame

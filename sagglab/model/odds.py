@@ -88,6 +88,15 @@ class Odds:
     words : OddsWords
     judged : DataFrame
         pots, firings that carry information on each row of the table.
+
+    Examples
+    --------
+    >>> from sagglab.model.ratings import fit_ratings
+    >>> pots = {"firing": ["f1"] * 8 + ["f2"] * 8, "sugar [g]": [0, 1, 2, 3] * 4}
+    >>> pots = pd.DataFrame(pots | {"rating": [1, 2, 2, 4, 4, 3, 1, 3, 2, 5, 4, 5, 3, 4, 3, 5]})
+    >>> table = fit_ratings(pots, ["sugar"]).table
+    >>> table[["odds ratio", "odds low", "odds high"]].round(1).to_numpy().tolist()
+    [[2.6, 0.9, 8.7]]
     """
 
     table: pd.DataFrame

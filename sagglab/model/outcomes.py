@@ -25,6 +25,16 @@ class Outcomes:
         for all effects on all outcomes having been asked at once.
     effects : dict of str to Effects
         By outcome, their ``p Holm`` the same.
+
+    Examples
+    --------
+    >>> pots = pd.DataFrame({
+    ...     "firing": list("aaaabbbb"), "sugar [g]": [0, 0, 4, 4] * 2, "L*": [44, 43, 40, 39, 46, 45, 41, 39],
+    ...     "a*": [8, 9, 10, 11, 7, 8, 10, 9], "b*": [10, 11, 13, 12, 9, 10, 11, 12],
+    ... })  # fmt: skip
+    >>> outcomes = fit_outcomes(pots, ["L*", "a*"], ["sugar"])
+    >>> outcomes.table["outcome"].tolist(), list(outcomes.effects)
+    (['L*', 'L*', 'a*', 'a*'], ['L*', 'a*'])
     """
 
     table: pd.DataFrame

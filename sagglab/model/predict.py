@@ -57,6 +57,15 @@ class Prediction:
         where that cannot be had; for an outcome that is a coordinate of colour, the others at the pots' mean.
     whole : float
         For a share, what counts as all; else zero.
+
+    Examples
+    --------
+    >>> from sagglab.model.effects import fit_effects
+    >>> pots = {"firing": list("aaaabbbb"), "sugar [g]": [0, 0, 4, 4] * 2}
+    >>> pots = pd.DataFrame(pots | {"L*": [44, 43, 40, 39, 46, 45, 41, 39]})
+    >>> told = fit_effects(pots, factors=["sugar"]).predict({"sugar": 2})
+    >>> told.table["what"].tolist(), told.table["estimate"].round(1).tolist(), told.extrapolated
+    (['mean of such pots', 'a new pot in a new firing'], [42.1, 42.1], False)
     """
 
     table: pd.DataFrame

@@ -48,6 +48,17 @@ class Recipes:
         The distance, ΔE00.
     tried : int
         How many recipes were looked at.
+
+    Examples
+    --------
+    >>> from sagglab.model.colours import fit_colour
+    >>> pots = pd.DataFrame({
+    ...     "firing": list("aaaabbbb"), "sugar [g]": [0, 0, 4, 4] * 2, "L*": [44, 43, 40, 39, 46, 45, 41, 39],
+    ...     "a*": [8, 9, 10, 11, 7, 8, 10, 9], "b*": [10, 11, 13, 12, 9, 10, 11, 12],
+    ... })  # fmt: skip
+    >>> recipes = fit_colour(pots, ["sugar"]).recipes_for([40, 10, 12])
+    >>> recipes.tried, recipes.table["sugar [g]"].tolist()
+    (2, [4.0, 0.0])
     """
 
     table: pd.DataFrame

@@ -8,7 +8,8 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from sagglab.errors import BookError
-from sagglab.notes.cells import COMMAS, ORDERS, read_amount
+from sagglab.materials import find_material
+from sagglab.notes.cells import COMMAS, ORDERS, read_amount, read_date
 from sagglab.notes.mapping import FIRINGS, LEFT_OUT, OPEN, YES_OR_NO, MappedColumn, Mapping
 from sagglab.notes.words import unit_named
 from sagglab.units import Heading, parse_heading
@@ -28,6 +29,22 @@ _HELP = (
     "back                 goes back to the column before",
     "Ctrl-C               ends all of it; nothing is written then",
 )
+_FIRED = {
+    "by date": "by day and kiln",
+    "one": "all in one firing",
+    "each pot": "each in a firing of its own",
+}
+#: Said to a machine, and never the heading of a column.
+_NO_HEADINGS = frozenset(
+    "y yes ok okay n no none next skip quit exit q stop cancel end undo pots firings photos".split()
+)
+#: Units that amounts of a material come in, the likeliest first, by its use.
+_UNITS = {
+    "coat": "coats, g, oz or tsp",
+    "dusting": "g, oz, tsp or coats",
+    "packing": "g, oz, lb or count",
+    "wrap": "cm, in, g or count",
+}
 
 
 def ask_mapping(
@@ -52,30 +69,57 @@ def ask_mapping(
     Raises
     ------
     BookError
-        The answers ended before all was said.
+        The answers ended before all was said, or Ctrl-C stopped the questions.
+
+    Examples
+    --------
+    >>> from sagglab.notes.mapping import MappedColumn
+    >>> pot, sugar = MappedColumn("A", "Pot", "pots: pot"), MappedColumn("B", "Sugar", "pots: sugar [g]")
+    >>> proposed = Mapping("notes.csv", "", "one", "as noted", (pot, sugar))
+    >>> answers = iter(["", "-"])
+    >>> said = ask_mapping(proposed, lambda prompt: next(answers), say=[].append)
+    >>> [column.to for column in said.columns]
+    ['pots: pot', '-']
     """
     ask, say = ask or input, say or print
+    for phrase in mapping.around:
+        _wrapped(phrase, say, "")
     say(f"{mapping.notes}: where do its {len(mapping.columns)} columns go?")
-    say("Enter takes what is proposed, ? explains.")
-    place = 0
+    say("Enter takes what is proposed, ? or help explains.")
+    # How pots come to firing and name is settled last: until then any column can be sent elsewhere.
+    firings, mapping = mapping.firings, replace(mapping, firings=OPEN, pots="numbered")
+    place, asked = 0, None
     try:
         while place < len(mapping.columns):
-            _show(mapping.columns[place], place, len(mapping.columns), say)
+            if asked != (mapping, place):
+                _show(mapping.columns[place], place, len(mapping.columns), say)
+            asked = mapping, place
             answer = ask("> ").strip()
-            if answer == "?":
+            if _asks_for_help(answer):
                 for line in _HELP:
                     say(f"  {line}")
+                asked = None
             elif answer.casefold() == "back":
-                place = max(0, place - 1)
+                place, asked = max(0, place - 1), None
             else:
                 mapping, place = _answered(mapping, place, answer, say)
-        return _grouped(mapping, ask, say)
-    except EOFError as error:
+        return _grouped(replace(mapping, firings=firings), ask, say)
+    except (EOFError, KeyboardInterrupt) as error:
+        say("")  # the shell's line with the question is still open
+        stopped = isinstance(error, KeyboardInterrupt)
         raise BookError(
             f"the mapping of {mapping.notes}",
-            "the answers ended before all was said, and nothing was written",
+            f"{'stopped' if stopped else 'the answers ended before all was said'}; nothing was written",
             "run it again, or correct the mapping in a file and give that",
         ) from error
+
+
+def _asks_for_help(answer: str) -> bool:
+    return answer.casefold() in ("?", "help")
+
+
+def _wrapped(text: str, say: Callable[[str], None], indent: str = "  ") -> None:
+    say("\n".join(textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent="  ")))
 
 
 def _show(column: MappedColumn, place: int, count: int, say: Callable[[str], None]) -> None:
@@ -103,15 +147,17 @@ def _answered(mapping: Mapping, place: int, answer: str, say: Callable[[str], No
     column = mapping.columns[place]
     if not answer:
         if column.is_open:
-            say("  This has to be said first; ? shows how, and - leaves the column out.")
+            _wrapped(f"This has to be said first: {_can_type(column)}", say)
             return mapping, place
         return mapping, place + 1
     try:
         mapping = mapping.with_column(column.letter, **changes_by(column, answer))
     except BookError as error:
-        say("\n".join(textwrap.wrap(f"{error.cause}.", _WIDTH, initial_indent="  ", subsequent_indent="  ")))
+        # The units that any heading may have are not those that fit here.
+        cause = error.cause.partition("; write")[0]
+        _wrapped(f"{cause}. You can {_can_type(column)}", say)
         return mapping, place
-    say(_short(f"  it goes to {mapping.columns[place].to}" if answer != LEFT_OUT else "  it is left out"))
+    say(_short(f"  {_where_to(mapping.columns[place])}"))
     # What is still open after this answer is asked at once, before the next column.
     if mapping.columns[place].is_open:
         left = "its unit" if mapping.columns[place].goal.unit == OPEN else "how its figures are written"
@@ -119,6 +165,34 @@ def _answered(mapping: Mapping, place: int, answer: str, say: Callable[[str], No
         columns = (*mapping.columns[:place], now, *mapping.columns[place + 1 :])
         return replace(mapping, columns=columns), place
     return mapping, place + 1
+
+
+def _where_to(column: MappedColumn) -> str:
+    if column.to == LEFT_OUT:
+        return "it is left out"
+    known = column.declared or column.goal.unit is not None or find_material(column.goal.name)
+    # Any word can be a heading, and may have been meant otherwise.
+    return f"it goes to {column.to}" + ("" if known else ", a column of your own; back changes it")
+
+
+def _can_type(column: MappedColumn) -> str:
+    """Say what can be typed of a column."""
+    rest = "; - leaves the column out, ? explains."
+    if column.goal.unit == OPEN and column.spoon:
+        level = {"tsp": "teaspoon", "tbsp": "tablespoon"}.get(column.spoon, "spoon")
+        return f"type what one level {level} weighs, as 4.1 g{rest}"
+    if column.goal.unit == OPEN:
+        material, declared = find_material(column.goal.name), column.declared
+        units = _UNITS[material.use] if material else "g, oz, coats, cm, in, C, F or min"
+        if re.search("temp|peak", column.goal.name, re.IGNORECASE):
+            units = "C or F"
+        elif declared:
+            units = {"cm": "cm, mm or in", "min": "min or h"}.get(declared.unit, declared.unit)
+        return f"type the unit: {units}{rest}"
+    if column.cells == OPEN:
+        dates = any(read_date(cell, order) for cell in column.such_as for order in ORDERS)
+        return f"type {' or '.join(ORDERS if dates else COMMAS)}{rest}"
+    return f"type a heading, such as sugar [g] or firings: kiln, or Enter for what is proposed{rest}"
 
 
 def changes_by(column: MappedColumn, answer: str) -> dict[str, object]:
@@ -135,6 +209,11 @@ def changes_by(column: MappedColumn, answer: str) -> dict[str, object]:
     dict
         What `Mapping.with_column` shall change.
 
+    Raises
+    ------
+    BookError
+        It is a word that heads no column.
+
     Examples
     --------
     >>> changes_by(MappedColumn("D", "Sugar", "pots: sugar [?]"), "oz")
@@ -143,6 +222,8 @@ def changes_by(column: MappedColumn, answer: str) -> dict[str, object]:
     {'to': 'firings: kiln', 'cells': ''}
     """
     word = answer.casefold()
+    if word.rstrip(":") in _NO_HEADINGS:
+        raise BookError(column.named, f"'{answer}' is not understood", "")
     if answer == LEFT_OUT:
         return {"to": LEFT_OUT, "cells": "", "spoon_g": None}
     if word in (*ORDERS, *COMMAS):
@@ -181,10 +262,13 @@ def _grouped(mapping: Mapping, ask: Callable[[str], str], say: Callable[[str], N
         say("\nNo column names the pots: they are numbered p01, p02, … in the order of the rows.")
     possible = [kind for kind in FIRINGS[1:4] if kind != "by date" or "firings: date" in goals]
     while firings == OPEN:
-        say(f"\nNo column tells the firing. Were the pots fired {' or '.join(map(repr, possible))}?")
-        say("  one: all in one firing; each pot: each in a firing of its own; by date: by day and kiln")
-        answer = ask("> ").strip().casefold()
-        firings = answer if answer in possible else OPEN
+        say("\nNo column tells the firing. How were the pots fired?")
+        _wrapped("; ".join(f"{kind}: {_FIRED[kind]}" for kind in possible), say)
+        answer = ask("> ").strip()
+        firings = answer.casefold() if answer.casefold() in possible else OPEN
+        if firings == OPEN and not _asks_for_help(answer):
+            why = f"'{answer}' is not understood" if answer else "This has to be said"
+            say(_short(f"  {why}: type {' or '.join(possible)}."))
     made = replace(mapping, pots=pots, firings=firings)
     if made.faults():
         raise BookError(f"the mapping of {mapping.notes}", "; ".join(made.faults()), "run it again")

@@ -109,6 +109,9 @@ class Mapping:
     pots : str
         How pots come to their name, one of `POTS`.
     columns : tuple of MappedColumn
+    around : tuple of str
+        What else is to be known of the notes before they are mapped, each a phrase: where the headings were
+        found, sheets that were not read, what is merged, what belongs to no pot.
     """
 
     notes: str
@@ -116,6 +119,7 @@ class Mapping:
     firings: str
     pots: str
     columns: tuple[MappedColumn, ...] = field(default=())
+    around: tuple[str, ...] = ()
 
     def column(self, letter: str) -> MappedColumn:
         """Give a column by its letter, or by its heading.
@@ -209,14 +213,13 @@ class Mapping:
                 "such_as": " | ".join(column.such_as),
             }
         document = {key: getattr(self, key) for key in ("notes", "sheet", "firings", "pots")}
-        write_document(document | {"columns": columns}, path)
+        write_document(document | {"around": list(self.around), "columns": columns}, path)
         return path
 
     def __repr__(self) -> str:
         lines = [f"{c.letter:>3}  {c.heading[:24]:24}  {_said(c.sure):7}  {c.to}" for c in self.columns]
-        return "\n".join(
-            [*lines, f"firings: {self.firings}; pots: {self.pots}", *map("to say: {}".format, self.open)]
-        )
+        lines += [f"firings: {self.firings}; pots: {self.pots}", *map("to say: {}".format, self.open)]
+        return "\n".join([*self.around, *lines])
 
     def _repr_html_(self) -> str:
         heads = ("column", "such as", "goes to", "how sure", "why")
@@ -226,6 +229,7 @@ class Mapping:
         ]
         asked = [f"{len(self.open)} still to be said:", *self.open] if self.open else []
         return framed(
+            listed(self.around),
             *map(paragraph, asked[:1]),
             listed(asked[1:]),
             text_table(heads, rows),
@@ -285,6 +289,15 @@ def column_faults(column: MappedColumn) -> Iterator[str]:
 def read_mapping(path: str | os.PathLike[str]) -> Mapping:
     """Read a mapping that was written down, and perhaps changed by hand.
 
+    Parameters
+    ----------
+    path : path
+        A file that `Mapping.save` wrote.
+
+    Returns
+    -------
+    Mapping
+
     Raises
     ------
     MissingFileError
@@ -293,6 +306,15 @@ def read_mapping(path: str | os.PathLike[str]) -> Mapping:
         It is no TOML.
     BookError
         It holds what it may not hold, or lacks what it needs; every such fault is named.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> pot, sugar = MappedColumn("A", "Pot", "pots: pot"), MappedColumn("B", "Sugar", "pots: sugar [g]")
+    >>> mapping = Mapping("notes.csv", "", "one", "as noted", (pot, sugar))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     read_mapping(mapping.save(Path(folder, "mapping.toml"))) == mapping
+    True
     """
     path = Path(path)
     held = read_document(path)
@@ -304,6 +326,7 @@ def read_mapping(path: str | os.PathLike[str]) -> Mapping:
         columns.append(
             MappedColumn(letter=letter, such_as=such_as, sure=sure if sure in SURENESS else "sure", **entry)
         )
-    mapping = Mapping(*(held[key] for key in ("notes", "sheet", "firings", "pots")), tuple(columns))
+    around = tuple(map(str, held.get("around", ())))
+    mapping = Mapping(*(held[key] for key in ("notes", "sheet", "firings", "pots")), tuple(columns), around)
     refuse(path, mapping.faults())
     return mapping

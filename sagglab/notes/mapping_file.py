@@ -23,11 +23,14 @@ _ABOUT = """\
 #   view     which side the photographs show: "front", "back"
 #   down     true: a blank cell means what stands above it
 # firings is "as noted", "by date" (and kiln), "one" for all pots, or "each pot"; pots is "as noted" or
-# "numbered"; sure, why and such_as are for the reader alone.
+# "numbered"; around, which tells what else the notes hold and what was not read, sure, why and such_as are
+# for the reader alone.
 
 """
 
-_KEYS = {"notes": str, "sheet": str, "firings": str, "pots": str, "columns": dict}
+_NEEDED = ("notes", "sheet", "firings", "pots", "columns")
+_KEYS = {**dict.fromkeys(_NEEDED, str), "columns": dict, "around": list}
+_WANTED = {str: "text in quotes", bool: "true or false", dict: "tables", list: 'a list such as ["one"]'}
 _COLUMN_KEYS = {
     **{
         "heading": str,
@@ -83,7 +86,7 @@ def refuse(path: Path, faults: list[str]) -> None:
 
 
 def _document_faults(held: dict[str, Any]) -> Iterator[str]:
-    yield from _entry_faults("the file", held, _KEYS, tuple(_KEYS))
+    yield from _entry_faults("the file", held, _KEYS, _NEEDED)
     columns = held.get("columns", {})
     for letter, entry in columns.items() if isinstance(columns, dict) else ():
         if not isinstance(entry, dict):
@@ -105,5 +108,4 @@ def _entry_faults(
                 f"did you mean {near[0]}" if near else "take it out"
             )
         elif not isinstance(value, keys[key]) or (isinstance(value, bool) and keys[key] is not bool):
-            wanted = {str: "text in quotes", bool: "true or false", dict: "tables"}.get(keys[key], "a number")
-            yield f"{where}: {key} is {value!r}: write {wanted}"
+            yield f"{where}: {key} is {value!r}: write {_WANTED.get(keys[key], 'a number')}"

@@ -20,6 +20,12 @@ from sagglab.units import parse_heading
 #: is colder than any. No source: potters' practice.
 HOT = 900
 
+#: How a heading says from where to where marks go: "1-10", "out of 10", "von 10", "/10".
+_SCALE = (
+    r"(?:\b(?P<least>\d+)\s*(?:[-–—]|\.\.+|to|bis|à|a|tot)|\b(?:out of|of|von|sur|de|su|van)\b|/)"
+    r"\s*(?P<most>\d+)\b"
+)
+
 #: Names that a column of the maker's own cannot have.
 _TAKEN = {one.name.casefold() for table in (RESULTS, *BOOK_TABLES.values()) for one in table}
 
@@ -35,6 +41,15 @@ def propose_mapping(notes: Notes) -> Mapping:
     -------
     Mapping
         Its `open` questions have to be answered before tables can be made of it.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> heads = {"A": "Pot", "B": "Sugar (g)", "C": "Peak"}
+    >>> rows = {2: ("A1", "4", "750"), 3: ("A2", "", "780")}
+    >>> notes = Notes(Path("notes.csv"), "", (1,), heads, rows, {})
+    >>> [column.to for column in propose_mapping(notes).columns]
+    ['pots: pot', 'pots: sugar [g]', 'firings: noted peak [?]']
     """
     everything = "\n".join(" ".join(filter(None, cells)) for cells in notes.rows.values())
     proposed = []
@@ -54,7 +69,8 @@ def propose_mapping(notes: Notes) -> Mapping:
         firings = "by date" if any(column.to == "firings: date" for column in columns) else OPEN
     by = "pots: firing" if noted else "firings: date"
     columns = [_going_down(column, notes) if column.to == by else column for column in columns]
-    mapping = Mapping(notes.path.name, notes.sheet, firings, pots, tuple(columns))
+    around = (notes.told, *notes.around)
+    mapping = Mapping(notes.path.name, notes.sheet, firings, pots, tuple(columns), around)
     return replace(mapping, columns=tuple(_told_apart(notes, mapping)))
 
 
@@ -87,11 +103,12 @@ def _one(column: MappedColumn, read: ReadHeading, evidence: Evidence, everything
         return _date(replace(column, to="firings: date"), evidence)
     if parse_heading(goal).unit is not None:
         return _amount(column, kind, parse_heading(goal).name, read.unit, evidence, everything)
-    if (
-        kind == "photos"
-        or (goal == "state" and not evidence.are_states)
-        or (declared is not None and declared.kind == "number" and not _is_rating(evidence))
-    ):
+    if declared is not None and declared.kind == "number":
+        told = _no_rating(column.heading, evidence)
+        return (
+            _own(column, read, evidence, everything, told) if told else replace(column, to=f"{kind}: {goal}")
+        )
+    if kind == "photos" or (goal == "state" and not evidence.are_states):
         return _own(column, read, evidence, everything)
     if goal.endswith("(as noted)"):
         return replace(
@@ -112,8 +129,15 @@ def _called(meaning: str) -> str:
     return name if kind == "material" else known.get(name, f"the {kind.removesuffix('s')}'s {name}")
 
 
-def _is_rating(evidence: Evidence) -> bool:
-    return all(re.fullmatch(r"[1-5](?:[.,]\d+)?(?:\s*/\s*5)?|[★*]{1,5}", cell) for cell in evidence.texts)
+def _no_rating(heading: str, evidence: Evidence) -> str:
+    """Say why a column cannot be the book's rating; nothing where it can."""
+    scale = re.search(_SCALE, heading, re.IGNORECASE)
+    if scale and (scale["most"] != "5" or scale["least"] not in (None, "1")):
+        return f"the book's rating goes from 1 to 5, and the heading says '{scale[0].strip()}'"
+    for cell in evidence.texts:
+        if not re.fullmatch(r"[1-5](?:[.,]\d+)?(?:\s*/\s*5)?|[★*]{1,5}", cell):
+            return f"the book's rating goes from 1 to 5, and a cell says '{cell}'"
+    return ""
 
 
 def _date(column: MappedColumn, evidence: Evidence) -> MappedColumn:
@@ -183,7 +207,8 @@ def _open_comma(evidence: Evidence) -> str:
 def _hint(name: str, evidence: Evidence) -> str:
     """Say what the numbers hint at; no more than a hint."""
     if evidence.units:
-        return f" in {evidence.bare} cells, and {' and '.join(evidence.units)} in others"
+        cells = f"{evidence.bare} cell{'s' if evidence.bare > 1 else ''}"
+        return f" in {cells}, and {' and '.join(evidence.units)} in others"
     values = [amount.value for amount in evidence.amounts]
     if "peak" in name or "temp" in name:
         if max(values) > HOT:
@@ -207,10 +232,12 @@ def _own_name(column: MappedColumn) -> str:
     return name
 
 
-def _own(column: MappedColumn, read: ReadHeading, evidence: Evidence, everything: str) -> MappedColumn:
+def _own(
+    column: MappedColumn, read: ReadHeading, evidence: Evidence, everything: str, because: str = ""
+) -> MappedColumn:
     """Keep a column as one of the maker's own."""
     name = _own_name(column)
-    why = "kept as a column of its own"
+    why = "kept as a column of its own" + (f": {because}" if because else "")
     if evidence.are_ticks:
         return replace(column, to=f"pots: {name}", cells=YES_OR_NO, sure="perhaps", why=f"{why}: yes or no")
     named = read.name.replace("[", "(").replace("]", ")").strip()
@@ -225,6 +252,11 @@ def _own(column: MappedColumn, read: ReadHeading, evidence: Evidence, everything
             if same_kind(units[0], "g") or same_kind(units[0], "mL"):
                 why = f"{short.why}; the book takes it for a dusting or packing: send it to firings, or "
                 return replace(short, why=why + "leave the unit out, if it is none")
+            if same_kind(units[0], "degC"):
+                peak = f"firings: noted peak [{short.goal.unit}]"
+                return replace(
+                    short, why=f"{short.why}; send it to {peak} if that is what the firing came to"
+                )
             return short
         if re.search(r"temp", name, re.IGNORECASE):
             hint = _hint("temp", evidence)

@@ -76,6 +76,18 @@ class Notes:
             f"{headings} column{'s' if headings != 1 else ''}, {rows} row{'s' if rows != 1 else ''} below"
         )
 
+    @property
+    def around(self) -> tuple[str, ...]:
+        """What stands in no row of a pot, or not as it looks, each in a phrase."""
+        said = list(self.beside)
+        if self.aside:
+            rows = [f"row {row} '{text}'" for row, text in self.aside.items()]
+            said.append(f"left out, as it belongs to no pot: {_some(rows)}")
+        if self.remarks:
+            cells = _some([f"{letter}{row}" for row, letter in self.remarks])
+            said.append(f"comments on cells go into the notes of their pots: {cells}")
+        return tuple(said)
+
     def __repr__(self) -> str:
         return self.told
 
@@ -85,7 +97,7 @@ class Notes:
         shown = text_table(heads, rows[:_SHOWN])
         if len(rows) > _SHOWN:
             shown += folded(f"And {len(rows) - _SHOWN} more", text_table(heads, rows[_SHOWN:]))
-        return framed(paragraph(self.told, "answer"), listed(self.beside), shown)
+        return framed(paragraph(self.told, "answer"), listed(self.around), shown)
 
 
 def read_notes(path: str | os.PathLike[str], sheet: str | None = None) -> Notes:
@@ -111,6 +123,19 @@ def read_notes(path: str | os.PathLike[str], sheet: str | None = None) -> Notes:
         It cannot be read, no row of it looks like headings, or several sheets could be meant.
     UnknownNameError
         No sheet has this name.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import pandas as pd
+    >>> kept = pd.DataFrame({"Pot": ["A1", "A2"], "Sugar (g)": ["4", ""], "Date": "2026-05-01"})
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     kept.to_csv(f"{folder}/notes.csv", index=False)
+    ...     notes = read_notes(f"{folder}/notes.csv")
+    >>> notes
+    notes.csv: headings in row 1, 3 columns, 2 rows below
+    >>> notes.cells("B")
+    {2: '4'}
     """
     path = Path(path)
     if path.suffix.lower() not in _WORKBOOKS:
@@ -142,6 +167,10 @@ def read_notes(path: str | os.PathLike[str], sheet: str | None = None) -> Notes:
 
 def _listed(names: object) -> str:
     return ", ".join(f"'{name}'" for name in names)
+
+
+def _some(phrases: list[str]) -> str:
+    return ", ".join(phrases[:_NAMED]) + ", …" * (len(phrases) > _NAMED)
 
 
 def _text_rows(path: Path) -> Rows:
@@ -180,7 +209,7 @@ def _beyond_rows(path: Path, sheet: str, rows: Rows) -> tuple[dict[tuple[int, st
     # A formula can give a blank, too: whether its value was never worked out does not show.
     formulas = [cell for cell in cells if cell.data_type == "f" and not _at(rows, cell.row, cell.column)]
     if formulas:
-        where = ", ".join(cell.coordinate for cell in formulas[:_NAMED]) + ", …" * (len(formulas) > _NAMED)
+        where = _some([cell.coordinate for cell in formulas])
         beside.append(f"no value was saved with formulas, which count as blank: {where}")
     return remarks, beside
 

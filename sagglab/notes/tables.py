@@ -62,6 +62,17 @@ def book_tables(notes: Notes, mapping: Mapping) -> tuple[dict[str, Rows], Proble
     ------
     BookError
         Something is still open, cannot be, or was mapped for other notes.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> heads, rows = {"A": "Pot", "B": "Sugar (oz)"}, {2: ("A1", "0.5"), 3: ("A2", "")}
+    >>> notes = Notes(Path("notes.csv"), "", (1,), heads, rows, {})
+    >>> pot = MappedColumn("A", "Pot", "pots: pot")
+    >>> sugar = MappedColumn("B", "Sugar (oz)", "pots: sugar [oz]")
+    >>> tables, problems = book_tables(notes, Mapping("notes.csv", "", "one", "as noted", (pot, sugar)))
+    >>> tables["pots"]
+    [['pot', 'firing', 'sugar [oz]', 'notes'], ['A1', 'f1', '0.5', ''], ['A2', 'f1', '', '']]
     """
     _refuse(notes, mapping)
     making = _Making(notes, mapping)

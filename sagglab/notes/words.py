@@ -145,6 +145,8 @@ def read_heading(text: str) -> ReadHeading:
     (('firings: noted peak [degC]',), 'degC')
     >>> read_heading("What I felt").meanings
     ()
+    >>> read_heading("Spitze in °C").name, read_heading("Spitze in °C").unit
+    ('Spitze', 'degC')
     """
     likely: ReadHeading | None = None
     stripped = _without_noise(text)
@@ -161,7 +163,9 @@ def read_heading(text: str) -> ReadHeading:
             if meanings and exact:
                 return read
             better = likely is None or (not likely.meanings and loose) or (unit and likely.unit is None)
-            if (meanings or bracketed) and better:
+            # Nothing else is written with this sign and letter, whatever the name.
+            degrees = unit in ("degC", "degF") and re.search(r"[°º][CF]$|[℃℉]$", text, re.IGNORECASE)
+            if (meanings or bracketed or degrees) and better:
                 likely = read
     return likely or ReadHeading(text.strip(), None, (), False, "")
 
@@ -189,9 +193,9 @@ def _cuts(text: str) -> list[tuple[str, str | None, bool]]:
     cuts.insert(len(cuts) if cuts and cuts[0][2] else 0, (text, None, False))
     for pattern in (
         r"(.*?)\s*[,/]\s*([^,/]+)",
-        r"(.*\S)\s+(?:in |en )?(\S+ \S+)",
-        r"(.*\S)\s+(?:in |en )?(\S+)",
-        r"(.*?)([°º][CF])",
+        r"(.*?\S)\s+(?:in |en )?(\S+ \S+)",
+        r"(.*?\S)\s+(?:in |en )?(\S+)",
+        r"(.*?)\s*(?:\b(?:in|en)\s*)?([°º][CF])",
     ):
         match = re.fullmatch(pattern, text)
         if match and (unit := unit_named(match[2])) and match[1]:

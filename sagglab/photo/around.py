@@ -50,6 +50,14 @@ class Around:
     uncovered : float
         Share of the side that no view shows; the ends, which none measures, do not count.
     problems : Problems
+
+    Examples
+    --------
+    >>> rows = {"height": np.array([0.5]), "radius_mm": np.array([45.0]), "step_mm": np.array([1.0])}
+    >>> view = SurfaceMap(np.full((1, 151, 3), 40.0), np.ones((1, 151)), np.arange(-75.0, 76), **rows)
+    >>> around = join_maps([view, view, view], [0, 120, 240])
+    >>> around.map.degrees[[0, -1]].tolist(), around.overlaps[["view", "next view"]].to_numpy().tolist()
+    ([-179.5, 179.5], [[0.0, 120.0], [120.0, 240.0], [240.0, 0.0]])
     """
 
     map: SurfaceMap
@@ -90,10 +98,22 @@ def join_maps(maps: Sequence[SurfaceMap], turns: ArrayLike) -> Around:
         How far the pot was turned to the left as the camera sees it, degrees: the surface that faces the
         camera lies at angle +turn.
 
+    Returns
+    -------
+    Around
+
     Raises
     ------
     SurfaceError
         There are fewer than three views, or not a turn for each.
+
+    Examples
+    --------
+    >>> rows = {"height": np.array([0.5]), "radius_mm": np.array([45.0]), "step_mm": np.array([1.0])}
+    >>> view = SurfaceMap(np.full((1, 151, 3), 40.0), np.ones((1, 151)), np.arange(-75.0, 76), **rows)
+    >>> around = join_maps([view, view, view], [0, 120, 240])
+    >>> around.map.lab.shape, around.uncovered, around.overlaps["cells"].tolist()
+    ((1, 360, 3), 0.0, [32, 32, 32])
     """
     turns = np.asarray(turns, dtype=float)
     _check(maps, turns)

@@ -73,6 +73,12 @@ class MeasuredPhoto:
         What the camera said.
     problems : Problems
         Flags included.
+
+    Examples
+    --------
+    >>> target = measure_photo("data/demo/photos/phone-target-1.jpg", "data/demo/targets/studio-target.csv")
+    >>> target.size, target.patches.shape[0], target.corners.shape, bool(target.outline)
+    ((900, 1200), 24, (4, 2), False)
     """
 
     path: str
@@ -153,6 +159,12 @@ def measure_photo(
         The photograph is damaged, no target is found in it, or more than one pot.
     OwnMeasureError
         A measure of the user's own fails.
+
+    Examples
+    --------
+    >>> pot = measure_photo("data/demo/photos/p12-back.jpg", "data/demo/targets/studio-target.csv")
+    >>> pot.size, pot.table[["L*", "a*"]].round().to_numpy().tolist()
+    ((900, 1200), [[46.0, 10.0]])
     """
     photo = read_photo(path)
     reference = read_target(target)

@@ -41,6 +41,14 @@ class Measuring:
         The user's own measures are no functions.
     SurfaceError
         The band is no number, no wider than nothing, or wider than what can be seen.
+
+    Examples
+    --------
+    >>> def lightest(lab, weights, map):
+    ...     return {"lightest": float(lab[:, 0].max())}
+    >>> measuring = Measuring(band_degrees=30, own=(lightest,))
+    >>> measuring.own_measures(np.array([[40.0, 8, 9], [62, 5, 7]]), np.ones(2), None)
+    {'lightest': 62.0}
     """
 
     band_degrees: float = BAND_DEGREES

@@ -61,6 +61,14 @@ def add_firings(
     ------
     PlanError
         As `plan_batch`; or the table has no such column, or a term to be sharpened is not in the model.
+
+    Examples
+    --------
+    >>> fired = {"pot": ["p1", "p2", "p3", "p4"], "firing": ["f1", "f1", "f2", "f2"]}
+    >>> sugar = Factor("sugar", [0, 4], "g")
+    >>> plan = add_firings(pd.DataFrame(fired | {"sugar [g]": [0, 2] * 2}), [sugar], 2, 2, "main", seed=1)
+    >>> plan.runs["pot"].tolist(), plan.runs["firing"].tolist()
+    (['p5', 'p6', 'p7', 'p8'], ['f3', 'f3', 'f4', 'f4'])
     """
     terms = read_model(factors, model)
     made = read_kind(kind or Best())

@@ -58,6 +58,12 @@ class Plan:
     limits : Limits
     fired : DataFrame or None
         The pots that the plan adds to, where it adds to some: ``firing`` and each factor under its heading.
+
+    Examples
+    --------
+    >>> plan = plan_batch([Factor("sugar", [0, 4], "g")], firings=2, pots_per_firing=4, model="main", seed=1)
+    >>> plan.firings, plan.kind, sorted(plan.runs["sugar [g]"])
+    (2, 'best', [0.0, 0.0, 0.0, 0.0, 4.0, 4.0, 4.0, 4.0])
     """
 
     factors: tuple[Factor, ...]

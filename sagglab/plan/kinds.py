@@ -30,6 +30,14 @@ class Best:
         Variance between firings over the variance between the pots of a firing.
     starts : int, optional
         How many plans to start from; enough for the size of the problem where not given.
+
+    Examples
+    --------
+    >>> from sagglab import Factor, plan_batch
+    >>> sugar = Factor("sugar", [0, 2, 4], "g")
+    >>> plan = plan_batch([sugar], 2, 4, model="quadratic", kind=Best(sharpest="predictions"), seed=1)
+    >>> plan.runs["sugar [g]"].value_counts().sort_index().to_dict()
+    {0.0: 2, 2.0: 4, 4.0: 2}
     """
 
     sharpest: str = "effects"

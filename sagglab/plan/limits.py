@@ -37,6 +37,14 @@ class Limits:
         limited.
     places : int or sequence of str, optional
         How many places the kiln has, or their names.
+
+    Examples
+    --------
+    >>> from sagglab import plan_batch
+    >>> vary = [Factor("sugar", [0, 4], "g"), Factor("copper sulphate", [0, 3], "g")]
+    >>> plan = plan_batch(vary, 2, 6, model="main", limits=Limits(dusting_g=5), seed=1)
+    >>> float(plan.runs[["sugar [g]", "copper sulphate [g]"]].sum(axis=1).max())
+    4.0
     """
 
     dusting_g: float | None = None

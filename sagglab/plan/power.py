@@ -97,6 +97,13 @@ class FiringsNeeded:
         The number of firings that is spoken of.
     typical : tuple of str
         Which scatter is what is typical of L*, and not a studio's own: ``firings``, ``pots``.
+
+    Examples
+    --------
+    >>> firings_needed(difference=4, pots=[6]).needed
+       pots per firing  pot-level  firing-level
+    0              6.0        6.0          26.0
+    1              inf        2.0          20.0
     """
 
     table: pd.DataFrame

@@ -85,6 +85,14 @@ class Precision:
         On what all rests.
     foretold : tuple of Foretold
         What the plan can and cannot tell, and what would help.
+
+    Examples
+    --------
+    >>> from sagglab import Factor, plan_batch
+    >>> plan = plan_batch([Factor("sugar", [0, 4], "g")], firings=2, pots_per_firing=4, model="main", seed=1)
+    >>> told = plan.precision(firing_sd=3, pot_sd=4)
+    >>> told.asked, float(told.table["half width"].iloc[0].round(1))
+    (('sugar',), 6.9)
     """
 
     table: pd.DataFrame
@@ -148,6 +156,14 @@ def precision(
     ----------
     Noncentral F with λ = δ²/SE², SE from (X'V⁻¹X)⁻¹ or its exact strata; Kenward and Roger, Biometrics 53
     (1997), for the degrees of freedom of unequal plans.
+
+    Examples
+    --------
+    >>> from sagglab import Factor, plan_batch
+    >>> plan = plan_batch([Factor("sugar", [0, 4], "g")], firings=4, pots_per_firing=6, model="main", seed=1)
+    >>> told = precision(plan, firing_sd=3, pot_sd=4, difference=5)
+    >>> told.table[["term", "stratum", "df", "power"]].round(2).to_numpy().tolist()
+    [['sugar', 'pot', 19.0, 0.83]]
     """
     check_difference(difference)
     if like is not None and not isinstance(like, Effects):

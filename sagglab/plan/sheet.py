@@ -66,6 +66,13 @@ class BenchSheet:
     allowance : float
     kind : str
     seed : int
+
+    Examples
+    --------
+    >>> from sagglab import Factor, plan_batch
+    >>> plan = plan_batch([Factor("sugar", [0, 4], "g")], firings=2, pots_per_firing=4, model="main", seed=1)
+    >>> plan.bench_sheet().totals[["material", "on the pots"]].to_numpy().tolist()
+    [['sugar', 16.0]]
     """
 
     table: pd.DataFrame

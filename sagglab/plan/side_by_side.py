@@ -30,6 +30,13 @@ class PlansCompared:
         (not a number where the plan does not ask for it); ``weighed out [g]`` of all materials, and ``cost``
         as far as the shelf knows prices.
     precisions : dict of str to Precision
+
+    Examples
+    --------
+    >>> from sagglab import Factor, plan_batch
+    >>> plan = plan_batch([Factor("sugar", [0, 4], "g")], firings=2, pots_per_firing=4, model="main", seed=1)
+    >>> print(compare_plans({"two firings": plan}))
+    two firings: 8 pots, 2 firings. 80 of 100 such batches would tell a change of 9.9 L* by sugar.
     """
 
     table: pd.DataFrame
@@ -78,10 +85,24 @@ def compare_plans(
     **expected
         As `precision.precision` takes it: ``like``, or ``firing_sd`` and ``pot_sd``, and ``outcome``.
 
+    Returns
+    -------
+    PlansCompared
+
     Raises
     ------
     PlanError
         There are none, or one of them cannot be judged.
+
+    Examples
+    --------
+    >>> from sagglab import Factor, plan_batch
+    >>> sugar = [Factor("sugar", [0, 4], "g")]
+    >>> four, six = (plan_batch(sugar, firings, 2, model="main", seed=1) for firings in (4, 6))
+    >>> compare_plans({"four": four, "six": six}).table[["plan", "pots", "told: sugar"]].round(1)
+       plan  pots  told: sugar
+    0  four     8         12.0
+    1   six    12          8.1
     """
     if not isinstance(plans, Mapping) or not plans:
         raise PlanError("plans", "there are none to compare", "write compare_plans({'short': plan, …})")

@@ -78,6 +78,12 @@ class Fraction:
         Add each firing again with all factors turned, or those named.
     replicates, centre : int
         As in `Factorial`.
+
+    Examples
+    --------
+    >>> from sagglab import plan_batch
+    >>> plan_batch([Factor(name, [0, 2], "g") for name in "ABCD"], 2, 4, "main", Fraction()).resolution
+    4
     """
 
     resolution: int | None = None

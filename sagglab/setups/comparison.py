@@ -120,6 +120,15 @@ class SetupsCompared:
         Pots that both show, too few to be judged; None where they are judged, or there are none.
     notes : tuple of str
         What was left out, and why.
+
+    Examples
+    --------
+    >>> old = pd.DataFrame({"photo": "", "pot": list("abc"), "view": "front", "setup": "old", "taken": pd.NaT,
+    ...                     "L*": [32.0, 41, 50], "a*": [9.0, 12, 7], "b*": [8.0, 14, 6]})  # fmt: skip
+    >>> new = old.assign(setup="new", **{"L*": [32.1, 41, 49.9], "a*": [9, 12.1, 7], "b*": [8.1, 14, 6]})
+    >>> compared = compare_measures(old, new)
+    >>> compared.verdict, len(compared.compared)
+    ('as is', 1)
     """
 
     first: str

@@ -63,6 +63,14 @@ class Correction:
     candidates : DataFrame or None
         What was tried: ``kind``, ``numbers``, ``left-out mean ΔE00``, ``chosen``, ``why not``. None where it
         was read from a file.
+
+    Examples
+    --------
+    >>> lighter = Correction("new", "old", "offset", np.array([[2.5, 0, 0]]), 0.1, 2.3, np.full(3, 0.2),
+    ...                      ("p1",), (1, 1), 0, np.array([[30.0, 5, 5], [52, 12, 15]]), 2.0,
+    ...                      datetime.date(2026, 5, 1), "0.1.0")  # fmt: skip
+    >>> lighter.lab([[40, 10, 10]]).tolist(), lighter.beyond([[40, 10, 10], [70, 10, 10]]).tolist()
+    ([[42.5, 10.0, 10.0]], [False, True])
     """
 
     of: str
@@ -223,6 +231,15 @@ def fit_correction(pots: Pairs, patches: Pairs | None = None, limits: Limits | N
 def read_correction(path: str | Path) -> Correction:
     """Read a correction that was saved.
 
+    Parameters
+    ----------
+    path : path
+        A file that `Correction.save` wrote.
+
+    Returns
+    -------
+    Correction
+
     Raises
     ------
     MissingFileError
@@ -232,6 +249,17 @@ def read_correction(path: str | Path) -> Correction:
     SetupError
         It lacks what it needs, or holds what cannot be; every such fault is named. Or it would move colours
         farther than two setups can be apart.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> made = Correction("new", "old", "offset", np.array([[2.5, 0, 0]]), 0.1, 2.3, np.full(3, 0.2),
+    ...                   tuple("abcdef"), (6, 6), 0, np.array([[30.0, 5, 5], [52, 12, 15]]), 2.0,
+    ...                   datetime.date(2026, 5, 1), "0.1.0")  # fmt: skip
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     read = read_correction(made.save(folder))
+    >>> read == made, read.lab([[40, 10, 10]]).tolist()
+    (True, [[42.5, 10.0, 10.0]])
     """
     held = read_document(Path(path))
     held |= {name: np.array(held[name], dtype=float) for name in ("errors", "range")}

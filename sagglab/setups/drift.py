@@ -120,10 +120,25 @@ def check_drift(patches: pd.DataFrame, setup: str, limits: Limits | None = None)
     limits : Limits, optional
         What counts as noticeable.
 
+    Returns
+    -------
+    Drift
+
     Raises
     ------
     SetupError
         The target was photographed alone on fewer than eight dated days.
+
+    Examples
+    --------
+    >>> from sagglab.columns import PATCHES, conform
+    >>> rows = [{"photo": f"{k}.jpg", "setup": "phone", "patch": "grey",
+    ...          "taken": pd.Timestamp(2026, 4, k + 1),
+    ...          "L* of target": 51, "a* of target": 0, "b* of target": 0, "L*": 51, "a*": 0, "b*": 0,
+    ...          "L* in file": 50 + 0.2 * (-1) ** k, "a* in file": 0.1 * (-1) ** k,
+    ...          "b* in file": (2.5 if k > 5 else 0) + 0.1 * (-1) ** k} for k in range(10)]  # fmt: skip
+    >>> check_drift(conform(rows, PATCHES), "phone").found.iloc[0][["coordinate", "chart", "lasts"]].tolist()
+    ['b*', 'by itself, jump', 'yes']
     """
     series = target_series(patches, setup)
     number = len(series.days)

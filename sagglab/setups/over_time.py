@@ -50,6 +50,17 @@ class Changes:
         ``pot`` and ``reason``.
     notes : tuple of str
         What must be known to read the figures.
+
+    Examples
+    --------
+    >>> seen = pd.DataFrame({
+    ...     "photo": "", "pot": "p1", "view": "front", "setup": "phone", "L*": [40, 40.9, 42.1],
+    ...     "taken": pd.to_datetime(["2026-03-01", "2026-04-01", "2026-05-01"]),
+    ...     "a*": [10, 8.9, 8.1], "b*": [12, 12.1, 12],
+    ... })  # fmt: skip
+    >>> changes = changes_over_time(seen)
+    >>> changes.setup, changes.drift_known, changes.table["coordinate"].tolist()
+    ('phone', False, ['L*', 'a*', 'b*', 'C*ab'])
     """
 
     setup: str
@@ -124,6 +135,18 @@ def changes_over_time(
     ----------
     Kenward and Roger, Biometrics 53 (1997), and Holm, Scand. J. Statist. 6 (1979), as `fit_effects` uses
     them.
+
+    Examples
+    --------
+    >>> seen = pd.DataFrame({
+    ...     "photo": "", "pot": ["p1"] * 3 + ["p2"] * 3, "view": "front", "setup": "phone",
+    ...     "taken": pd.to_datetime(["2026-03-01", "2026-04-01", "2026-05-01"] * 2),
+    ...     "L*": [40, 40.9, 42.1, 45, 45.1, 44.9], "a*": [10, 8.9, 8.1, 8, 8.1, 8],
+    ...     "b*": [12, 12.1, 12, 14, 14.1, 13.9],
+    ... })  # fmt: skip
+    >>> table = changes_over_time(seen).table.set_index(["pot", "coordinate"])
+    >>> table.loc[("p1", "a*"), ["per month", "low", "high"]].astype(float).round(2).tolist()
+    [-0.95, -1.24, -0.66]
     """
     readings, setup, left_out, notes = _readings(measures)
     pots = [pot for pot in dict.fromkeys(readings["pot"]) if pot not in set(left_out["pot"])]

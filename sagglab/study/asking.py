@@ -52,6 +52,12 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
         There is no such outcome.
     ModelError
         The outcome is not a column of numbers, or one that has no mean.
+
+    Examples
+    --------
+    >>> pots = {"firing": ["f1", "f1", "f2", "f2"] * 2, "sugar [g]": [0, 4] * 4, "clay": "buff"}
+    >>> askable(pd.DataFrame(pots | {"L*": [44, 40, 43, 41, 45, 40, 42, 39]}))
+    (['sugar [g]'], ('clay: it is the same on every pot, so it explains no difference',))
     """
     outcome = find_column(results, outcome, "outcome")
     if outcome not in (RATING, LOSSES):

@@ -178,6 +178,17 @@ def make_handout(
         There is no such paper, or the results have no such outcome or question.
     BookError, PlanError
         The book has faults that make a number wrong; the plan file cannot be used.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from sagglab import open_book
+    >>> book = open_book("data/demo")
+    >>> handout = make_handout(replace(book, photos=book.photos[:0], firings=book.firings[:0]), "sugar")
+    >>> print(handout.question)
+    Do pots with sugar come out darker or lighter, and by how much?
+    >>> print(handout.answer)
+    These pots cannot tell: no pot has been measured yet.
     """
     check_paper(paper)
     return ask_book(book, question, **asking).handout(paper, ask, heading, note, dated)
@@ -211,6 +222,15 @@ def make_class_pack(
     ------
     UnknownNameError, BookError, PlanError
         As `make_handout`; or there are no participants, or more than the plan has pots.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from sagglab import open_book
+    >>> book = open_book("data/demo")
+    >>> pack = make_class_pack(replace(book, photos=book.photos[:0]), ["Asa", "Bo", "Cem"], "sugar")
+    >>> pack.table[["number", "participant", "pot"]].to_numpy().tolist()
+    [[1, 'Asa', 'p37'], [2, 'Bo', 'p38'], [3, 'Cem', 'p39']]
     """
     check_paper(paper)
     names = names_of(participants)

@@ -116,6 +116,19 @@ def compare_setups(
         The tables ``photos`` or ``setups`` have faults that make a number wrong.
     SetupError
         Fewer than three pots, and no target, are photographed in both.
+
+    Examples
+    --------
+    >>> old = pd.DataFrame({"photo": "", "pot": list("abcdef"), "view": "front", "setup": "old",
+    ...                     "taken": pd.Timestamp("2026-05-01"), "L*": [32.0, 36, 41, 44, 47, 52],
+    ...                     "a*": [9.0, 11, 12, 8, 7, 10], "b*": [8.0, 12, 14, 9, 6, 15]})  # fmt: skip
+    >>> new = old.assign(setup="new", **{"L*": [29.6, 33.4, 38.5, 41.7, 44.3, 49.5],
+    ...                                  "a*": [9.1, 11, 11.9, 8, 7.1, 10], "b*": [8, 12.1, 14, 8.9, 6, 15]})
+    >>> compared = compare_setups(old, new)
+    >>> compared.verdict
+    'after correction'
+    >>> print(compared.answer.partition(",")[0])
+    new reads darker by L* 2.50 (95 % interval 2.35 to 2.65) than old: ΔE00 2.3
     """
     limits = Limits(noticeable, acceptable)
     _check_names(book, (first, second))

@@ -228,8 +228,8 @@ a3|K4|10 May 2025|crank|1|2|0|2|Y|20|40|9|9|top|725|none|5|orange|DSC_0003.jpg
 MEANT = {
     "from the States": """
 pots: pot|firings: date|pots: clay|pots: sugar [g]|pots: ferric chloride [coats]|pots: copper sulphate [?]
-pots: salt [oz]|firings: noted peak [degF]|firings: kiln|pots: place|pots: height [cm]|pots: diameter [cm]
-photos: photo|pots: Color result|pots: notes""",
+pots: table salt [oz]|firings: noted peak [degF]|firings: kiln|pots: place|pots: height [cm]
+pots: diameter [cm]|photos: photo|pots: Color result|pots: notes""",
     "from Germany": """
 pots: pot|pots: firing|firings: date|pots: clay|pots: sugar [g]|pots: ferric chloride [coats]
 pots: sawdust [g]|pots: seaweed|pots: copper wire [cm]|pots: height [cm]|pots: diameter [cm]
@@ -240,11 +240,11 @@ pots: ferric chloride [coats]|pots: sawdust [g]|pots: height [cm]|pots: diameter
 firings: noted peak [degC]|pots: place|pots: Résultat|photos: photo|pots: notes""",
     "with ticks": """
 pots: firing|firings: weather|pots: pot|pots: slip [?]|pots: ferric chloride [?]|pots: sugar [?]
-pots: salt [?]|pots: seaweed|pots: copper wire|pots: hair|firings: noted peak [?]|pots: rating|pots: Cracked?
-photos: photo|pots: notes""",
+pots: table salt [?]|pots: seaweed|pots: copper wire|pots: hair|firings: noted peak [?]|pots: rating
+pots: Cracked?|photos: photo|pots: notes""",
     "from the kitchen": """
 pots: pot|firings: date|pots: clay|pots: slip [coats]|pots: ferric chloride [coats]|pots: sugar [?]
-pots: salt [?]|pots: banana peel [?]|pots: iron wire|firings: noted peak [degF]|firings: Propane [lb]
+pots: table salt [?]|pots: banana peel [?]|pots: iron wire|firings: noted peak [degF]|firings: Propane [lb]
 photos: photo|photos: photo|pots: Score out of 10|pots: What I'd change""",
     "from Spain": """
 pots: pot|pots: firing|firings: date|pots: clay|pots: sugar [g]|pots: copper sulphate [g]
@@ -252,10 +252,10 @@ pots: ferric chloride [coats]|pots: sawdust [g]|pots: height [cm]|pots: diameter
 firings: noted peak [degC]|firings: kiln|pots: place|pots: Color|pots: notes""",
     "of three columns": "pots: sugar [g]|pots: ferric chloride [coats]|pots: Result",
     "with contradictions": """
-pots: pot|pots: firing|firings: date|pots: sugar [g]|pots: salt [g]|pots: height [in]|pots: diameter [in]
-pots: kiln|pots: state""",
+pots: pot|pots: firing|firings: date|pots: sugar [g]|pots: table salt [g]|pots: height [in]
+pots: diameter [in]|pots: kiln|pots: state""",
     "from the Netherlands": """
-pots: pot|pots: firing|firings: date|pots: clay|pots: sugar [g]|pots: salt [g]
+pots: pot|pots: firing|firings: date|pots: clay|pots: sugar [g]|pots: table salt [g]
 pots: ferric chloride [coats]|pots: sawdust [g]|pots: seaweed|pots: height [cm]|pots: diameter [cm]
 firings: noted peak [degC]|pots: place|photos: photo|pots: notes""",
     "in words": "pots: pot|pots: What went in|pots: How it came out",
@@ -269,7 +269,7 @@ pots: ferric chloride [coats]|pots: copper sulphate [g]|pots: sugar [g]|pots: st
 pots: pine needles (as noted)|firings: noted peak [degC]|firings: wind|pots: Came out|pots: rating
 photos: photo|pots: notes|pots: height [mm]|pots: diameter [mm]""",
     "from Italy": """
-pots: pot|pots: firing|firings: date|pots: clay|pots: sugar [g]|pots: salt [g]
+pots: pot|pots: firing|firings: date|pots: clay|pots: sugar [g]|pots: table salt [g]
 pots: copper sulphate [g]|pots: ferric chloride [coats]|pots: sawdust [g]|pots: height [cm]
 firings: noted peak [degC]|firings: kiln|pots: Risultato|photos: photo|pots: notes""",
     "with long headings": """
@@ -287,12 +287,12 @@ SAID = {
         "D": {"to": "pots: slip [coats]"},
         "E": {"to": "pots: ferric chloride [coats]"},
         "F": {"to": "pots: sugar [g]"},
-        "G": {"to": "pots: salt [g]"},
+        "G": {"to": "pots: table salt [g]"},
         "K": {"to": "firings: noted peak [degF]"},
     },
     "from the kitchen": {
         "F": {"to": "pots: sugar [g]", "spoon_g": 4},
-        "G": {"to": "pots: salt [tsp]"},
+        "G": {"to": "pots: table salt [tsp]"},
         "H": {"to": "pots: banana peel [count]"},
     },
     "with contradictions": {"C": {"cells": "day first"}},

@@ -20,6 +20,7 @@ def saved(noted, tmp_path):
 def test_a_person_can_read_and_change_it(saved):
     text = saved.read_text(encoding="utf-8")
     assert text.startswith("# Where each column of the notes goes")
+    assert 'around = [\n    "notes.csv: headings in row 1, 3 columns, 3 rows below",\n]' in text
     assert '[columns.A]\nheading = "Sugar g"\nto = "pots: sugar [g]"\n' in text
     saved.write_text(text.replace("pots: sugar [g]", "pots: sugar [oz]"), encoding="utf-8")
     assert read_mapping(saved).column("Sugar g").to == "pots: sugar [oz]"
@@ -42,6 +43,7 @@ def test_a_person_can_read_and_change_it(saved):
         ('pots = "numbered"', 'pots = "as noted"', "no column goes to 'pots: pot'"),
         ('pots = "numbered"', "pots = 3", "pots is 3: write text in quotes"),
         ('heading = "Result"', "spoon_g = true", "lacks heading"),
+        ("around = [", 'around = "a"\nodd = [', "around is 'a': write a list"),
     ],
 )
 def test_what_cannot_be_is_refused_with_its_place(saved, old, new, said):

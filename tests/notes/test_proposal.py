@@ -2,7 +2,10 @@
 
 import pytest
 
+from sagglab.book.fresh import MATERIALS
+from sagglab.materials import find_material
 from sagglab.notes import propose_mapping, read_notes
+from sagglab.notes.words import read_heading
 
 #: What the rules do not see: that propane is of the firing, not of a pot.
 NOT_SEEN = {("from the kitchen", "Propane (lb)"): "pots: Propane [lb]"}
@@ -32,13 +35,20 @@ def proposed(tmp_path, text):
         ("Peak", "1350 1290 1300", "firings: noted peak [?]", "above 900 hints at °F"),
         ("Peak", "750 720 745", "firings: noted peak [?]", "°C more likely than °F"),
         ("Sugar", "2tsp 1tsp 3tsp", "pots: sugar [?]", "say what one level teaspoon of it weighs"),
-        ("Sugar", "4g 2g 3", "pots: sugar [?]", "in 1 cells, and g in others"),
+        ("Sugar", "4g 2g 3", "pots: sugar [?]", "in 1 cell, and g in others"),
         ("Sugar", "4g 2g 0", "pots: sugar [g]", "as its cells say"),
         ("Sugar", "4g 2cm 1g", "pots: sugar (as noted)", "cannot be joined"),
         ("Sugar", "1 0 1", "pots: sugar [?]", "yes or no?"),
         ("Peak (F)", "1,350 1,290 1,310", "firings: noted peak [degF]", "decimals or thousands"),
         ("Outside temp", "12 15 9", "pots: Outside temp [?]", "a temperature needs its unit"),
-        ("Rating", "7 9 4", "pots: Rating (as noted)", "of its own"),
+        ("Rating", "7 9 4", "pots: Rating (as noted)", "from 1 to 5, and a cell says '7'"),
+        ("Rating (1-10)", "3 5 4", "pots: Rating (1-10)", "from 1 to 5, and the heading says '1-10'"),
+        ("Score out of 10", "3 5 4", "pots: Score out of 10", "the heading says 'out of 10'"),
+        ("Bewertung 0 bis 5", "3 5 4", "pots: Bewertung 0 bis 5", "the heading says '0 bis 5'"),
+        ("Rating (1 - 5)", "3 5 4", "pots: rating", "known by that name"),
+        ("How hot (F)", "1350 1290 1300", "pots: How hot [degF]", "send it to firings: noted peak [degF]"),
+        ("Spitze °C", "750 760 745", "pots: Spitze [degC]", "send it to firings: noted peak [degC]"),
+        ("Kochsalz g", "1 2 3", "pots: table salt [g]", "is table salt"),
         ("Diametr", "12cm 9cm 8cm", "pots: diameter [cm]", "is like 'diamet"),
         ("", "x y z", "pots: column C", "of its own"),
         ("L*", "40 41 42", "pots: L* (as noted)", "of its own"),
@@ -79,3 +89,10 @@ def test_what_differs_within_a_firing_stays_with_the_pots(noted):
     column = propose_mapping(read_notes(noted("with contradictions"))).column("Kiln")
     assert column.to == "pots: kiln"
     assert "differs within firing '1' (rows 3, 4, 5)" in column.why
+
+
+@pytest.mark.parametrize("name", [column.name for column in MATERIALS])
+def test_a_material_has_the_name_that_a_fresh_book_gives_it(name):
+    material = find_material(name)
+    for said in {name, material.name if material else name}:
+        assert read_heading(said).meanings in ((f"material: {name}",), (f"pots: {name} [coats]",))

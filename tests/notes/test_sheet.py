@@ -1,5 +1,7 @@
 """Which sheet, which row of headings, and what stands aside."""
 
+import html
+
 import pytest
 from openpyxl import Workbook
 from openpyxl.comments import Comment
@@ -76,7 +78,12 @@ def test_what_is_not_in_the_rows_is_told_or_kept(tmp_path):
         "no value was saved with formulas, which count as blank: C4",
         "not read: sheet 'gas'",
     )
-    tables, problems = book_tables(notes, propose_mapping(notes))
+    proposed = propose_mapping(notes)
+    told = (notes.told, *notes.beside, "comments on cells go into the notes of their pots: B1, C2")
+    assert proposed.around == told
+    assert repr(proposed).splitlines()[:5] == list(told)
+    assert all(html.escape(phrase) in proposed._repr_html_() for phrase in told)
+    tables, problems = book_tables(notes, proposed)
     assert tables["pots"][1] == ["a", "F1", "4", "Sugar g: strewn on one side"]
     assert [p.cause for p in problems] == [
         *notes.beside,

@@ -39,7 +39,8 @@ def test_the_tables_open_as_a_book(noted, answered, person, tmp_path):
     book = book_of(tables, tmp_path)
     # A pinch of sugar is no amount, and a blank would count as none: the book goes on to name it.
     still = ["'a pinch' is no number"] if person == "from the kitchen" else []
-    assert [problem.cause for problem in book.problems.stopping] == still
+    # In which setup a photograph was taken no notes tell: the book asks for it.
+    assert [fault.cause for fault in book.problems.stopping if fault.column != "setup"] == still
     assert len(problems.stopping) == len(still)
     assert len(book.pots) >= 3
 
@@ -48,7 +49,7 @@ def test_units_and_fractions_come_out_right(noted, answered, tmp_path):
     tables, _ = made_of(noted("from the States"), lambda mapping: answered("from the States", mapping))
     pots = book_of(tables, tmp_path).pots
     assert pots["sugar [g]"].tolist() == [4, 2, 0]
-    assert pots["salt [g]"].tolist() == pytest.approx([1.5 * 28.349523125, 0.5 * 28.349523125, 0])
+    assert pots["table salt [g]"].tolist() == pytest.approx([1.5 * 28.349523125, 0.5 * 28.349523125, 0])
     assert pots["copper sulphate [g]"].tolist() == pytest.approx([2.95, 5.9, 0])
     assert tables["shelf"] == [["material", "spoon [g]"], ["copper sulphate", "5.9"]]
     assert tables["firings"][1:] == [
