@@ -37,7 +37,7 @@ class Book:
         Amounts stand in the working unit that their heading names (``sugar [oz]`` in the file becomes
         ``sugar [g]`` here).
     problems : Problems
-        Every fault found, in the order of the tables.
+        Every fault found, by table in the order of the book, then by row.
 
     Examples
     --------
@@ -156,7 +156,7 @@ def open_book(folder: str | os.PathLike[str]) -> Book:
     tables, problems = read_tables(folder)
     _name_records(folder, tables["firings"])
     shown = {name: Table(table) for name, table in tables.items()}
-    return Book(folder, **shown, problems=Problems([*problems, *check_tables(folder, tables)]))
+    return Book(folder, **shown, problems=check_tables(folder, tables, problems))
 
 
 def _name_records(folder: Path, firings: pd.DataFrame) -> None:

@@ -2,35 +2,78 @@
 
 from __future__ import annotations
 
+import posixpath
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pandas as pd
 
+from sagglab.book.doubts import FilesThere, doubts
+from sagglab.book.rows import also
 from sagglab.book.shelf import check_shelf
-from sagglab.book.tables import WORKBOOK
-from sagglab.errors import Problem, SagglabError
+from sagglab.book.tables import NO_COLUMN, WORKBOOK
+from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, STATES, THERMOCOUPLES
+from sagglab.errors import Problem, Problems, SagglabError
 from sagglab.targets import built_in_targets, read_target
 from sagglab.workbook import sheet_names
 
-STATES = ("whole", "cracked", "lost")
+
+def check_tables(folder: Path, tables: dict[str, pd.DataFrame], found: list[Problem]) -> Problems:
+    """Add every fault that shows only when rows, tables and files are seen together.
+
+    Parameters
+    ----------
+    folder : Path
+    tables : dict of DataFrame
+        All tables of the book, typed.
+    found : list of Problem
+        What was found when they were read.
+
+    Returns
+    -------
+    Problems
+        All of them, by table in the order of the book, then by row.
+    """
+    # A column that is missing is blank in each row: it is told once.
+    lacking = {(problem.table, problem.column) for problem in found if problem.cause == NO_COLUMN}
+    seen = [
+        problem
+        for problem in _seen(folder, tables, lacking)
+        if (problem.table, problem.column) not in lacking
+    ]
+    order = {name: place for place, name in enumerate(BOOK_TABLES | OPTIONAL_TABLES)}
+    return Problems(
+        sorted(
+            [*found, *seen],
+            # What is wrong with the workbook comes before its sheets, and with a table before its rows.
+            key=lambda problem: (order.get(problem.table, -1), problem.row or 0),
+        )
+    )
 
 
-def check_tables(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
-    """Yield every fault that shows only when rows, tables and files are seen together."""
-    for table, key in (("pots", "pot"), ("firings", "firing"), ("photos", "photo"), ("setups", "setup")):
+def _seen(folder: Path, tables: dict[str, pd.DataFrame], lacking: set[tuple[str, str]]) -> Iterator[Problem]:
+    for table, key in (("pots", "pot"), ("firings", "firing"), ("setups", "setup")):
         yield from _check_key(tables[table], table, key)
+    yield from _check_photographs(tables["photos"])
     yield from _check_references(tables)
+    if ("photos", "pot") not in lacking:
+        yield from _check_shown(tables["pots"], tables["photos"])
     yield from _check_files(folder, tables)
     yield from _check_values(tables)
     yield from check_shelf(tables["shelf"])
+    yield from doubts(tables)
+
+
+def _blank(table: pd.DataFrame, name: str, column: str, remedy: str) -> Iterator[Problem]:
+    rows = table.index[table[column] == ""]
+    if len(rows):
+        yield Problem(name, int(rows[0]), column, f"it is blank{also(rows)}", remedy)
 
 
 def _check_key(table: pd.DataFrame, name: str, key: str) -> Iterator[Problem]:
     values = table[key]
-    for row in values.index[values == ""]:
-        yield Problem(name, row, key, "it is blank", f"give each row its {key}")
+    yield from _blank(table, name, key, f"give each row its {key}")
     for row in values.index[values.duplicated() & (values != "")]:
         first = values.index[values == values[row]][0]
         yield Problem(
@@ -42,13 +85,22 @@ def _check_key(table: pd.DataFrame, name: str, key: str) -> Iterator[Problem]:
         )
 
 
+def _check_photographs(photos: pd.DataFrame) -> Iterator[Problem]:
+    yield from _blank(photos, "photos", "photo", "name the photograph's file in each row")
+    files = photos.loc[photos["photo"] != "", "photo"].map(posixpath.normpath)
+    for row in files.index[files.duplicated()]:
+        first = files.index[files == files[row]][0]
+        cause = f"rows {first} and {row} name the same file, '{photos['photo'][row]}'"
+        yield Problem("photos", row, "photo", cause, "keep one of them, or correct the name")
+
+
 def _check_references(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
     for table, column, other in (
         ("pots", "firing", "firings"),
         ("photos", "pot", "pots"),
         ("photos", "setup", "setups"),
     ):
-        values, known = tables[table][column], set(tables[other][column])
+        values, known = tables[table][column], set(tables[other][column]) - {""}
         if not known:
             continue  # a missing table is a fault of its own, and is listed as one
         for row in values.index[~values.isin(known | {""})]:
@@ -60,10 +112,15 @@ def _check_references(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
                 f"add it there, or write one of {_some(known)}",
                 stops=table != "photos",
             )
-    for row in tables["pots"].index[tables["pots"]["firing"] == ""]:
-        yield Problem("pots", row, "firing", "it is blank", "say which firing the pot went through")
-    photographed = set(tables["photos"]["pot"])
-    pots = tables["pots"]
+    yield from _blank(tables["pots"], "pots", "firing", "say which firing the pot went through")
+    setups = set(tables["setups"]["setup"]) - {""}
+    which = f", one of {_some(setups)}" if setups else ", and describe it in the table setups"
+    remedy = f"name the setup that it was taken with{which}"
+    yield from _blank(tables["photos"], "photos", "setup", remedy)
+
+
+def _check_shown(pots: pd.DataFrame, photos: pd.DataFrame) -> Iterator[Problem]:
+    photographed = set(photos["pot"]) | {""}
     for row in pots.index[~pots["pot"].isin(photographed) & (pots["state"] != "lost")]:
         yield Problem(
             "pots", row, "pot", f"no photograph shows '{pots['pot'][row]}'", "add it to photos", stops=False
@@ -76,7 +133,7 @@ def _some(names: set[str]) -> str:
 
 
 def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
-    setups = tables["setups"]
+    setups, there = tables["setups"], FilesThere(folder)
     for row, target in setups["target"].items():
         yield from (Problem("setups", row, "target", *fault) for fault in _target_faults(folder, target))
     for table, column in (
@@ -86,6 +143,7 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
         ("setups", "flat"),
     ):
         sheets = sheet_names(folder / WORKBOOK) if column == "readings" else []
+        named = set(tables[table][column])
         for row, name in tables[table][column].items():
             if name == "" or name in sheets or (column == "pot outline" and is_places(name)):
                 continue
@@ -93,16 +151,15 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
             if fault is not None:
                 yield Problem(table, row, column, f"'{name}': {fault[0]}", fault[1])
             elif not is_there(folder / name, Path.is_file):
-                yield Problem(
-                    table,
-                    row,
-                    column,
+                cause, remedy = (
                     f"'{name}': there is no such file in the book",
-                    "put it there, or write the places around the pot as x y; x y; x y …"
-                    if column == "pot outline"
-                    else "put it there, or correct the name",
-                    stops=table == "setups",
+                    "put it there, or correct the name",
                 )
+                if meant := there.meant(name, named):
+                    cause, remedy = f"{cause}, but there is '{meant}'", f"write {meant} if you meant that"
+                elif column == "pot outline":
+                    remedy = "put it there, or write the places around the pot as x y; x y; x y …"
+                yield Problem(table, row, column, cause, remedy, stops=table == "setups")
 
 
 def _target_faults(folder: Path, target: str) -> Iterator[tuple[str, str, bool]]:
@@ -173,6 +230,10 @@ def _check_values(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
         yield Problem(
             "pots", row, "rating", f"{rating[row]:g} is not between 1 and 5", "correct it", stops=False
         )
+    kinds = tables["firings"]["thermocouple"]
+    for row in kinds.index[~kinds.str.upper().isin([*THERMOCOUPLES, ""])]:
+        cause = f"'{kinds[row]}' is no type of thermocouple whose voltages are known"
+        yield Problem("firings", row, "thermocouple", cause, f"write one of {', '.join(THERMOCOUPLES)}")
     photos = tables["photos"]
     pair = r"\s*-?\d+(\.\d+)?\s+-?\d+(\.\d+)?\s*"
     for row, corners in photos["target corners"].items():

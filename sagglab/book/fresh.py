@@ -14,9 +14,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from sagglab.book.check import STATES
 from sagglab.book.tables import WORKBOOK
-from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, Column
+from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, STATES, THERMOCOUPLES, Column
 from sagglab.targets import built_in_targets
 from sagglab.units import parse_heading
 from sagglab.workbook import Rows
@@ -64,7 +63,7 @@ OFFERS: dict[tuple[str, str], Offer] = {
     ("pots", "state"): Offer(STATES),
     ("firings", "fuel"): Offer(("propane", "natural gas", "wood"), asks=False),
     ("firings", "wind"): Offer(("calm", "breezy", "gusty"), asks=False),
-    ("firings", "thermocouple"): Offer(("K", "N", "S", "R")),
+    ("firings", "thermocouple"): Offer(THERMOCOUPLES),
     ("firings", "sensor class"): Offer(("1", "2", "special", "standard")),
     ("photos", "pot"): Offer(table="pots"),
     ("photos", "view"): Offer(("front", "back", "90°", "180°", "270°"), asks=False),

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from sagglab.book.amounts import number_wanted, too_large
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, Column, empty
 from sagglab.delimited import number, read_text, split_rows, table_delimiter
 from sagglab.errors import BookError, FileFormatError, Problem, UnitError
@@ -15,6 +16,9 @@ from sagglab.units import ABSOLUTE_ZERO_C, Heading, convert, parse_heading, work
 from sagglab.workbook import Rows, read_sheets
 
 WORKBOOK = "book.xlsx"
+
+#: What is told of a table that lacks a required column; nothing else is told of that column.
+NO_COLUMN = "the column is missing"
 
 _DATE = r"^(\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:\.\d+)?)?)?)\s*(?:Z|[+-]\d\d(?::?\d\d)?)?$"
 
@@ -136,9 +140,7 @@ def _typed(rows: Rows, name: str, columns: tuple[Column, ...], problems: list[Pr
     for column in columns:
         if column.required and column.heading not in table:
             problems.append(
-                Problem(
-                    name, 1, column.heading, "the column is missing", "add it, and fill it in for each row"
-                )
+                Problem(name, 1, column.heading, NO_COLUMN, "add it, and fill it in for each row")
             )
     lacking = [column.name for column in columns if column.heading not in table]
     for heading in table:
@@ -199,9 +201,14 @@ def _typed_column(
     for row in cells.index[filled & values.isna()]:
         problems.append(
             Problem(
-                table, row, str(heading), f"'{cells[row]}' is no number", "write a number, or leave it blank"
+                table,
+                row,
+                str(heading),
+                f"'{cells[row]}' is no number",
+                number_wanted(cells[row], heading.unit),
             )
         )
+    problems += too_large(table, heading, values)
     temperature = unit == "degC"
     # A number without a unit is no amount: a factor's levels may be coded −1 and 1.
     amount = unit is not None or column is not None or material is not None

@@ -4,7 +4,7 @@ A table's heading is the column's name with its unit in brackets. Columns that a
 (any material as ``name [unit]``, any text) need no entry here.
 """
 
-from sagglab.columns.book import BOOK_TABLES, OF_PHOTO, OPTIONAL_TABLES
+from sagglab.columns.book import BOOK_TABLES, OF_PHOTO, OPTIONAL_TABLES, STATES, THERMOCOUPLES
 from sagglab.columns.declared import Column, conform, empty
 from sagglab.columns.firings import FIRING_MEASURES, HEAT_MEASURES, READINGS
 from sagglab.columns.patches import PATCHES, SHOT_COLUMNS
@@ -47,6 +47,8 @@ __all__ = [
     "RESULTS",
     "SHAPE_MEASURES",
     "SHOT_COLUMNS",
+    "STATES",
+    "THERMOCOUPLES",
     "Column",
     "conform",
     "empty",

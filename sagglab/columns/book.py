@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from sagglab.columns.declared import Column
 
+#: What a cell can say where few values are known.
+STATES = ("whole", "cracked", "lost")
+THERMOCOUPLES = ("K", "N", "S", "R")
+
 BOOK_TABLES: dict[str, tuple[Column, ...]] = {
     "pots": (
         Column("pot", "text", "the pot's tag, unique in the book", required=True),

@@ -65,6 +65,13 @@ class HeatMeasures:
     Notes
     -----
     A measure is looked up by its name: ``measures["peak_C"]`` or ``measures.peak_C``.
+
+    Examples
+    --------
+    >>> record = pd.DataFrame({"minutes": [0.0, 40, 100], "temperature_C": [20.0, 740, 260], "flag": ""})
+    >>> measured = heat_measures(Readings("example", record, ()))
+    >>> measured.peak_C, measured.row["minutes_to_peak"]
+    (740.0, 40.0)
     """
 
     source: str

@@ -32,6 +32,9 @@ HELP = (
     "There about minute 30 (21 to 57) means: most likely then, hardly before 21 or after 57.",
 )
 
+#: A first reading outside of these is asked for again: no kiln is begun so cold, and few so hot.
+COLDEST_BEGIN_C, HOTTEST_BEGIN_C = 0.0, 200.0
+
 #: A reading that was taken longer ago is asked for again: an hour of twelve may be meant.
 OLD = dt.timedelta(hours=6)
 
@@ -89,7 +92,11 @@ class KilnLog:
     schedule: Schedule | None = None
     now: Callable[[], dt.datetime] = field(default_factory=lambda: _now)
     record: TypedRecord | None = field(default=None, init=False)
+    _begun_in: str | None = field(default=None, init=False)
     _doubted: str | None = field(default=None, init=False)
+
+    def __post_init__(self) -> None:
+        self._begun_in = self.unit
 
     @classmethod
     def of_firing(
@@ -140,7 +147,7 @@ class KilnLog:
         if unit is None:
             return None
         self.record = TypedRecord.begin_or_go_on(self.path)
-        self.unit = self.unit or unit
+        self.unit = self.unit or (None if self._all_struck_out() else unit)
         return self._told(lambda: Answer(tuple(self.how_it_goes())))
 
     def answer(self, line: str, typed: dt.datetime | None = None) -> Answer:
@@ -218,14 +225,17 @@ class KilnLog:
             read = read_line(line, self.unit, now)
         except ReadingsError as error:
             return _refused(error.cause)
-        doubt = self._doubt(read, now)
+        # A file that was not begun here is refused at once, and not asked about first.
+        record = self.record or TypedRecord.begin_or_go_on(self.path, self.unit or read.unit)
+        doubt = self._doubt(line, read, now)
         # A slip that went into the record would be hard to take out again with gloves on.
         if doubt and line != self._doubted:
             self._doubted = line
             return _refused(f"{doubt}. Type the same again if it is right", asks_again=True)
         self._doubted = None
-        record = self.record or TypedRecord.begin_or_go_on(self.path, self.unit or read.unit)
         try:
+            if self._all_struck_out():
+                self.record = record = record.changed_to(read.unit)
             record.add(read.temperature, read.unit, read.at)
         except ReadingsError as error:
             return _refused(error.cause)
@@ -242,6 +252,8 @@ class KilnLog:
         if struck is None:
             return _refused("there is no reading to strike out")
         said = f"Struck out: {struck.temperature:g} {short_unit(self.record.unit)} at {struck.at:%H:%M:%S}."
+        if self._all_struck_out():
+            self.unit = self._begun_in
         return self._kept([said])
 
     def _kept(self, said: list[str], typed: bool = False) -> Answer:
@@ -252,20 +264,35 @@ class KilnLog:
             said.append(str(error))
         return Answer(tuple(said), kept=True)
 
-    def _doubt(self, read: TypedLine, now: dt.datetime) -> str:
+    def _all_struck_out(self) -> bool:
+        """Whether there are readings, and none that counts: then the unit may be chosen anew."""
+        rows = self.rows()
+        return bool(rows) and not counting(rows)
+
+    def _doubt(self, line: str, read: TypedLine, now: dt.datetime) -> str:
         """Say why a reading looks like a slip; empty when it does not."""
+        shown = both_scales(read.celsius)
+        if "+" in line:
+            return f"'{line}' means {shown}, and not so much more than the last reading"
         ago = now - read.at
         if ago > OLD:
             return f"{read.at:%H:%M} was {ago / dt.timedelta(hours=1):.0f} h ago"
-        before = counting(self.rows())[-1:]
-        if not before or read.at <= before[0].at:
+        before = counting(self.rows())
+        if not before:
+            if read.celsius < COLDEST_BEGIN_C:
+                return f"{shown} is cold for a first reading"
+            return f"{shown} is hot for a first reading" if read.celsius > HOTTEST_BEGIN_C else ""
+        if read.at <= before[-1].at:
             return ""
-        lapsed = (read.at - before[0].at) / dt.timedelta(minutes=1)
-        earlier = float(convert(before[0].temperature, self.record.unit, "degC"))
-        if abs(read.celsius - earlier) <= LEAST_STEP_C + FASTEST_C_PER_MIN * lapsed:
-            return ""
-        step = f"from {both_scales(earlier)} to {both_scales(read.celsius)}"
-        return f"{step} in {lapsed:.1f} min is more than a kiln can do"
+        lapsed = (read.at - before[-1].at) / dt.timedelta(minutes=1)
+        earlier = [float(convert(row.temperature, self.record.unit, "degC")) for row in before]
+        if abs(read.celsius - earlier[-1]) > LEAST_STEP_C + FASTEST_C_PER_MIN * lapsed:
+            step = f"from {both_scales(earlier[-1])} to {shown}"
+            return f"{step} in {lapsed:.1f} min is more than a kiln can do"
+        # After some minutes a fall to any cold would be slow enough; but none goes below the air's own heat.
+        if read.celsius < min(earlier) - LEAST_STEP_C:
+            return f"{shown} is colder than any reading of this firing so far, {both_scales(min(earlier))}"
+        return ""
 
 
 def asks_for_help(line: str) -> bool:

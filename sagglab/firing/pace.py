@@ -50,6 +50,14 @@ class Pace:
     arrival, low, high : float
         Minute at which it will probably be there, and an interval for it; not a number when it cannot be
         projected.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> record = pd.DataFrame({"minutes": [0.0, 10, 20], "temperature_C": [20.0, 220, 420], "flag": ""})
+    >>> now = pace(Readings("example", record, ()), target_C=720, minute=40)
+    >>> round(now.climb_needed_C_per_h), round(now.climb_now_C_per_h), now.is_there
+    (900, 1200, False)
     """
 
     minute: float

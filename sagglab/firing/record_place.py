@@ -92,6 +92,12 @@ def firing_readings(book: Book, firing: str) -> Readings:
     SagglabError
         As `place_of_record` and `read_readings` raise it; or the record holds several firings, and the date
         does not tell which is meant.
+
+    Examples
+    --------
+    >>> from sagglab import open_book
+    >>> firing_readings(open_book("data/demo"), "f1")
+    f1.csv: 1470 readings over 122 min, up to 741 °C (1365 °F)
     """
     place = place_of_record(book, firing)
     row = _row_of(book, firing)

@@ -6,7 +6,7 @@ import csv
 import datetime as dt
 import io
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -161,6 +161,37 @@ class TypedRecord:
         lines[rows[-1].line] = _joined(cells, _delimiter(text)) + line[len(body) :]
         self._write("".join(lines))
         return rows[-1]
+
+    def changed_to(self, unit: str) -> TypedRecord:
+        """Go on in another unit, into which what the record holds is converted.
+
+        Parameters
+        ----------
+        unit : str
+
+        Raises
+        ------
+        FileFormatError
+            The file is none that was begun here.
+        OSError
+            It could not be saved.
+        """
+        text = self._text()
+        if unit == self.unit or not text.strip():
+            return replace(self, unit=unit)
+        lines, delimiter = text.splitlines(keepends=True), _delimiter(text)
+        head = next(place for place, line in enumerate(lines) if line.strip())
+        cells = {head: f"temperature [{unit}]"}
+        for row in self._rows(text):
+            value = round(float(convert(row.temperature, self.unit, unit)), 4)
+            cells[row.line] = repr(value).removesuffix(".0")
+        for place, cell in cells.items():
+            body = lines[place].rstrip("\r\n")
+            line = _cut(body, delimiter)
+            line[1] = cell
+            lines[place] = _joined(line, delimiter) + lines[place][len(body) :]
+        self._write("".join(lines))
+        return replace(self, unit=unit)
 
     def rows(self) -> list[TypedReading]:
         """Give the rows that hold a time and a temperature, in the order of the file."""

@@ -32,7 +32,8 @@ def check_files(book: Book) -> Problems:
         ("photos", "photo", "photo", lambda book, photo: check_photo(book.path(photo))),
     ):
         table = getattr(book, name)
-        told = {problem.row for problem in book.problems.of(name)}
+        # Where the book tells a fault of a row already, a second of the same cell would say it twice.
+        told = {problem.row for problem in book.problems.of(name) if problem.stops or problem.column == key}
         for row, values in table.loc[~table.index.isin(told) & (table[key] != "")].iterrows():
             try:
                 read = check(book, values[told_by])

@@ -1,4 +1,4 @@
-const SIGNS = { fault: "▲ fault", warning: "● warning" };
+const SIGNS = { fault: "✕ fault", warning: "⚠ warning" };
 
 function render({ model, el }) {
   const heard = answers(model, el);

@@ -111,7 +111,10 @@ class BookCheck(LiveWidget):
         self.book, self.problems, self._new = book, after, Counter(new)
         self._show()
         self.changed = [*_told("new", new), *_told("gone", gone)]
-        self.say(f"Looked again: {_number(len(new), 'new')}, {_number(len(gone), 'gone')}")
+        # The page's own book is the one that was opened above, and stays so.
+        remedy = "run the page again from the top, so that the rest of it sees this, too"
+        told = f"Looked again: {_number(len(new), 'new')}, {_number(len(gone), 'gone')}"
+        self.say(told, remedy=remedy if new or gone else "")
 
     def _show(self) -> None:
         faults = len(self.problems.stopping)
@@ -167,7 +170,9 @@ def _in_words(faults: int, warnings: int) -> str:
     if not faults and not warnings:
         return "No problems found"
     counts = zip((faults, warnings), KINDS, strict=True)
-    parts = [f"{count} {kind}{'' if count == 1 else 's'}" for count, kind in counts]
+    parts = [f"{count or 'no'} {kind}{'' if count == 1 else 's'}" for count, kind in counts]
+    if not faults:
+        return f"{parts[1]}, {parts[0]}"
     return f"{parts[0]}, which {'makes' if faults == 1 else 'make'} numbers wrong, and {parts[1]}"
 
 

@@ -140,7 +140,8 @@ class FiringPacer(LiveWidget):
             self.readings = _laid_out(self._recorded) if few else []
             self.kept = f"{len(self._recorded.table)} readings, in {self.kiln_log.path}."
         counted = counting(rows)[-1:]
-        self.last = f"{_figure(counted[0], self.unit)} at {counted[0].at:%H:%M}" if counted else ""
+        own = short_unit(self.kiln_log.record.unit) if counted else ""
+        self.last = f"{_figure(counted[0], own)} at {counted[0].at:%H:%M}" if counted else ""
         self.answer = {
             "page": page,
             "number": number,

@@ -10,7 +10,7 @@ const ONE_MOVE = 900;
 function render({ model, el }) {
   const heard = answers(model, el);
   const now = { corners: [], outline: [], moved: { corners: false, outline: false } };
-  let wanted = model.get("chosen"), past = [], active = null, drag = null, lastKey = 0, url = "", nearUrl = "", asked = 0;
+  let wanted = model.get("chosen"), past = [], active = null, drag = null, lastKey = 0, url = "", nearUrl = "", asked = 0, drawn = null;
 
   // --- the parts
   const choose = element("select", { "aria-label": "Photograph", onchange: () => go(Number(choose.value)) });
@@ -25,7 +25,7 @@ function render({ model, el }) {
   const view = element("svg", { class: "sagglab-view", role: "group", "aria-label":
     "Photograph with target corners and pot outline; Tab goes from place to place, arrow keys move it" },
     image, lines.outline.edge, lines.outline.shape, lines.corners.edge, lines.corners.shape, rowOne,
-    marks.outline, marks.corners);
+    marks.corners, marks.outline);
   const glassFar = element("image", { preserveAspectRatio: "none" });
   const glassNear = element("image", { preserveAspectRatio: "none", class: "near" });
   const glassLines = ["outline", "corners"].map((kind) => element("polygon", { class: kind }));
@@ -42,9 +42,9 @@ function render({ model, el }) {
   const numbers = element("table", { class: "sagglab-measured" });
   const told = element("div", { class: "sagglab-told" });
   // The buttons stand before the photograph: behind it, Tab would come to them after thirty places.
+  const buttons = element("div", { class: "sagglab-row" }, measure, save, undo, automatic,
+    element("span", { class: "sagglab-row sagglab-shape" }, add, remove, larger, smaller));
   const review = element("div", {},
-    element("div", { class: "sagglab-row" }, measure, save, undo, automatic,
-      element("span", { class: "sagglab-row sagglab-shape" }, add, remove, larger, smaller)),
     element("div", { class: "sagglab-review" },
       element("div", { class: "sagglab-left" }, view, source, numbers, told),
       element("div", { class: "sagglab-right" }, glass, at)),
@@ -53,7 +53,7 @@ function render({ model, el }) {
       + "Double-click on the outline adds a point, Delete takes it away. In the magnifier, drag the picture until "
       + "the right place lies under the cross."));
   el.append(element("h3", {}, "Photo review"), element("div", { class: "sagglab-row" }, before, choose, after),
-    why, ...heard.parts, review);
+    why, buttons, ...heard.parts, review);
 
   function button(text, does, kind = "") {
     return element("button", { onclick: does, class: kind }, text);
@@ -140,7 +140,8 @@ function render({ model, el }) {
   }
 
   function drawGlass() {
-    const place = active && (active.at === null ? null : now[active.kind][active.at]);
+    // Of a whole ring its first place stays in sight.
+    const place = active && now[active.kind][active.at ?? 0];
     glass.classList.toggle("empty", !place);
     if (!place) {
       at.textContent = "Choose a place to see it enlarged.";
@@ -151,7 +152,8 @@ function render({ model, el }) {
     ["outline", "corners"].forEach((kind, number) => glassLines[number].setAttribute("points", points(now[kind])));
     cross.setAttribute("d", `M${x - 9} ${y}H${x - 1}M${x + 1} ${y}H${x + 9}M${x} ${y - 9}V${y - 1}`
       + `M${x} ${y + 1}V${y + 9}`);
-    const name = active.kind === "corners" ? `Corner ${active.at + 1} (${CORNERS[active.at]})`
+    const whole = active.kind === "corners" ? "Whole target, at its corner 1" : "Whole outline, at its point 1";
+    const name = active.at === null ? whole : active.kind === "corners" ? `Corner ${active.at + 1} (${CORNERS[active.at]})`
       : `Outline point ${active.at + 1}`;
     at.textContent = `${name}: x ${x.toFixed(1)}, y ${y.toFixed(1)} of the photograph's pixels.`;
     askNear(x, y);
@@ -177,8 +179,14 @@ function render({ model, el }) {
 
   function goBack() {
     if (past.length) Object.assign(now, past.pop());
-    if (active?.at >= now[active?.kind]?.length) active = null;
+    if (active?.at >= now[active?.kind]?.length) active = first();
     draw();
+  }
+
+  /** What the magnifier shows before a place was chosen. */
+  function first() {
+    const kind = ["corners", "outline"].find((each) => now[each].length);
+    return kind ? { kind, at: 0 } : null;
   }
 
   function choosePlace(kind, number) {
@@ -247,7 +255,7 @@ function render({ model, el }) {
   }
 
   glass.addEventListener("pointerdown", (event) => {
-    if (!active || active.at === null) return;
+    if (!active) return;
     event.preventDefault();
     glass.setPointerCapture(event.pointerId);
     begin(event, glass, glass, -1);
@@ -323,10 +331,12 @@ function render({ model, el }) {
     before.disabled = chosen === 0;
     after.disabled = chosen === photos.length - 1;
     const { why: reasons, saved } = photos[chosen];
+    const look = saved ? "▲ needed a look" : "▲ needs a look";
+    // Why a photograph cannot be opened is said below, once.
+    const told = model.get("places").size ? reasons : [];
     why.replaceChildren(
-      element("li", {}, `${chosen + 1} of ${photos.length}; `
-        + (reasons.length ? "▲ needs a look" : "needs no look") + (saved ? `; ✓ ${saved}` : "")),
-      ...reasons.map((reason) => element("li", {}, reason)));
+      element("li", {}, `${chosen + 1} of ${photos.length}; ` + (reasons.length ? look : "needs no look")),
+      ...told.map((reason) => element("li", {}, reason)));
   }
 
   function tellPicture() {
@@ -348,8 +358,12 @@ function render({ model, el }) {
   function tellPlaces() {
     const { size, corners = [], outline = [], corners_from, outline_from } = model.get("places");
     Object.assign(now, { corners, outline, moved: { corners: false, outline: false } });
-    [past, active, asked] = [[], null, 0];
-    review.hidden = !size;
+    [past, asked] = [[], 0];
+    // Saved, or searched for again, the place in the magnifier stays; another photograph begins anew.
+    if (drawn !== model.get("chosen") || !active || active.at >= now[active.kind].length) active = first();
+    drawn = model.get("chosen");
+    review.hidden = buttons.hidden = !size;
+    tellPhotos();
     if (size) {
       view.setAttribute("viewBox", `-0.5 -0.5 ${size[1]} ${size[0]}`);
       for (const each of [image, glassFar]) set(each, { x: -0.5, y: -0.5, width: size[1], height: size[0] });

@@ -30,6 +30,18 @@ NEAR, NEAR_QUALITY = 240, 92
 #: Small pictures and rows in the still view, so that a stored notebook stays small: at most some 150 kB.
 MOST_SMALL, SMALL, SMALL_QUALITY = 6, 320, 75
 MOST_ROWS = 40
+#: A rise of the error of left-out patches, ΔE00, from which the target is said to be read less surely: of a
+#: target some 270 pixels wide, a corner moved by up to 12 pixels raised it by at most 0.01, one by 20 by 0.4.
+WORSE = 0.1
+
+_LEFT_OUT = "left-out mean ΔE00"
+_TARGET_FLAGS = (
+    "hidden patches",
+    "doubtful patches",
+    "clipped patches",
+    "blurred target",
+    "poor calibration",
+)
 
 
 class PhotoReview(LiveWidget):
@@ -48,7 +60,8 @@ class PhotoReview(LiveWidget):
     book : Book
         Opened anew whenever places were written.
     photos : list of dict
-        ``name``, ``what`` (pot and side), ``why`` (reasons to look, maybe none), ``saved``.
+        ``name``, ``what`` (pot and side), ``why`` (reasons to look, maybe none), ``saved`` (whether
+        places were, in this review).
     chosen : int
     picture : bytes
         The photograph, upright, as JPEG.
@@ -88,7 +101,7 @@ class PhotoReview(LiveWidget):
         self._photo: Photo | None = None
         self.book = book
         listed = [
-            {"name": row["photo"], "what": _what(row), "why": list(why[row["photo"]]), "saved": ""}
+            {"name": row["photo"], "what": _what(row), "why": list(why[row["photo"]]), "saved": False}
             for row in self._rows
         ]
         super().__init__(photos=listed)
@@ -135,7 +148,8 @@ class PhotoReview(LiveWidget):
         after = _measured("with these places", done.table.iloc[0])
         before = self.measured[0]
         self.measured = [before, after]
-        self.say(_change(before["lab"], after["lab"]))
+        doubt = _less_sure(self._rows[self.chosen], done.table.iloc[0])
+        self.say(_change(before["lab"], after["lab"]) + doubt + ". Nothing is saved yet")
 
     def asked_save(self, corners: list | None, outline: list | None) -> None:
         """Write the places into the table ``photos``."""
@@ -144,7 +158,7 @@ class PhotoReview(LiveWidget):
             return
         file = give_places(self.book, self.name, corners, outline)
         what = [name for name, there in (("target corners", corners), ("pot outline", outline)) if there]
-        self._written(f"saved in {file.name}")
+        self._written(True)
         self.say(f"Saved: {' and '.join(what)}, in {file.name}, row {self._row_number()} ({self.name})")
         self.places = _told_places(places_of(self.book, self.name, self._rows[self.chosen]))
 
@@ -154,7 +168,7 @@ class PhotoReview(LiveWidget):
         given = [name for name in ("target corners", "pot outline") if row[name]]
         if given:
             file = give_places(self.book, self.name, "", "")
-            self._written("")
+            self._written(False)
             told = f"Cleared: {' and '.join(given)}, in {file.name}, row {self._row_number()}"
         else:
             told = "These are the places that were found; the table says nothing else"
@@ -164,7 +178,7 @@ class PhotoReview(LiveWidget):
         self.places = _told_places(places_of(self.book, self.name, found))
         self.say(told)
 
-    def _written(self, saved: str) -> None:
+    def _written(self, saved: bool) -> None:
         self.book = open_book(self.book.folder)
         self.photos = [
             {**each, "saved": saved} if place == self.chosen else each
@@ -259,7 +273,22 @@ def _change(before: list[float] | None, after: list[float] | None) -> str:
     if before is None:
         return "Measured with these places; there was no colour before"
     differ = float(delta_e_2000(np.array(before), np.array(after)))
-    return f"Measured with these places: ΔE00 {differ:.2f} from before. Nothing is saved yet"
+    return f"Measured with these places: ΔE00 {differ:.2f} from before"
+
+
+def _less_sure(before: Mapping[str, object], after: Mapping[str, object]) -> str:
+    """Say where the target is read less surely with other places; its own ΔE00 can be the better for it.
+
+    Patches that a wrong corner puts off the chart lose their weight, and no longer count in the mean.
+    """
+    if pd.isna(before["mean ΔE00"]):
+        return ""
+    had, has = (str(row["flags"]).split("; ") for row in (before, after))
+    new = [flag for flag in _TARGET_FLAGS if flag in has and flag not in had]
+    was, now = float(before[_LEFT_OUT]), float(after[_LEFT_OUT])
+    if now - was > WORSE:
+        new.append(f"{_LEFT_OUT} {now:.2f}, where it was {was:.2f}")
+    return f". ⚠ The target is read less surely than before: {', '.join(new)}" if new else ""
 
 
 def _small(book: Book, row: Mapping[str, object]) -> str:

@@ -4,10 +4,10 @@ function render({ model, el }) {
   const heats = new Map();
   let number = 0, waiting = false, again = false;
 
-  const firing = element("select", { onchange: change });
+  const firing = element("select", { "aria-label": "Firing", onchange: change });
   const controls = element("div", {},
     ...model.get("controls").map((control) => control.levels ? kind(control) : amount(control)),
-    element("div", { class: "sagglab-control" }, element("label", {}, "In ", firing)));
+    element("div", { class: "sagglab-control" }, element("label", {}, "Firing ", firing)));
   const colours = element("div", { class: "sagglab-colours" });
   const cutCorner = element("p", { class: "sagglab-cornered" }, "A cut corner: a colour that the display cannot show.");
   const numbers = element("table", { class: "sagglab-numbers" });
@@ -33,10 +33,12 @@ function render({ model, el }) {
     const name = control.label + (unit ? " [" + unit + "]" : "");
     const slider = element("input", { type: "range", min: low, max: high, step, value: control.amount,
       "aria-label": name, disabled: low >= high,
-      oninput: () => { box.value = slider.value; change(); } });
+      oninput: () => { box.value = slider.value; speak(); change(); } });
     const box = element("input", { type: "number", step: "any", value: control.amount,
       "aria-label": name + ", as a number",
-      oninput: () => { if (box.value !== "") { slider.value = box.value; change(); } } });
+      oninput: () => { if (box.value !== "") { slider.value = box.value; speak(); change(); } } });
+    const speak = () => slider.setAttribute("aria-valuetext", box.value + (unit ? " " + unit : ""));
+    speak();
     const heat = element("span");
     inputs.set(heading, () => (box.value === "" ? undefined : Number(box.value)));
     heats.set(heading, heat);
@@ -46,7 +48,7 @@ function render({ model, el }) {
   }
 
   function kind(control) {
-    const choice = element("select", { onchange: change }, option("", "left open: the mean of its kinds"),
+    const choice = element("select", { "aria-label": control.label, onchange: change }, option("", "left open: the mean of its kinds"),
       ...control.levels.map((level) => option("=" + level, level)));
     inputs.set(control.heading, () => (choice.value === "" ? undefined : choice.value.slice(1)));
     return element("div", { class: "sagglab-control" }, element("label", {}, control.label + " ", choice));

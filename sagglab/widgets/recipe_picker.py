@@ -62,18 +62,14 @@ class RecipePicker(LiveWidget):
         self.colours = colours
         effects = colours.outcomes.effects[AXES[0]]
         self._factors = [factor for factor in effects.factors if not factor.constant]
-        means = effects.rows.table[[factor.heading for factor in self._factors if factor.is_amount]].mean()
         self.recipe: dict[str, object] = {
-            heading: _on_grid(mean, self._factor(heading)) for heading, mean in means.items()
+            factor.heading: _middle(factor) for factor in self._factors if factor.is_amount
         }
         self.firing: str | None = None
         super().__init__()
         self.controls = [_control(factor, self.recipe.get(factor.heading)) for factor in self._factors]
         self.firings = [str(name) for name in pd.unique(effects.fitted.groups["firing"])]
         self.asked_predict(self.recipe)
-
-    def _factor(self, heading: str) -> Factor:
-        return next(factor for factor in self._factors if factor.heading == heading)
 
     def asked_predict(self, recipe: Mapping[str, object], firing: str | None = None, number: int = 0) -> None:
         """Predict a recipe.
@@ -147,17 +143,19 @@ def _control(factor: Factor, amount: object) -> dict[str, Any]:
 def _step(factor: Factor) -> float:
     """Choose a step: 1 for what is counted, else 1, 2 or 5 of some decimal place."""
     if factor.unit == "coats" and all(float(amount).is_integer() for amount in factor.tried):
-        return 1.0
+        # Between one coat and two, whole coats have no middle to begin in.
+        return 1.0 if factor.high - factor.low > 1 else 0.5
     least = (factor.high - factor.low) / STEPS
     place = 10.0 ** math.floor(math.log10(least))
     step = next(times * place for times in (1, 2, 5, 10) if times * place >= least * (1 - 1e-9))
     return round(step, 10) if step >= 1e-9 else step
 
 
-def _on_grid(mean: float, factor: Factor) -> float:
-    """Take the mean to the nearest step that lies between the amounts tried."""
+def _middle(factor: Factor) -> float:
+    """Give the step nearest the middle of what was tried, the lower one of two."""
     step = _step(factor)
-    nearest = round(round(float(mean) / step) * step, 10)
+    middle = (factor.low + factor.high) / 2
+    nearest = round(math.ceil(middle / step - 0.5 - 1e-9) * step, 10)
     return float(min(max(nearest, factor.low), factor.high))
 
 
@@ -227,4 +225,5 @@ def _not_had(found: ColourPrediction, what: str, firing: str | None) -> list[str
 
 def _code(recipe: Mapping[str, object], firing: str | None) -> str:
     tail = "" if firing is None else f", firing={firing!r}"
-    return f"colours.predict({dict(recipe)!r}{tail})"
+    # The notebooks call it so, where this line is put.
+    return f"colour.predict({dict(recipe)!r}{tail})"

@@ -7,10 +7,9 @@ import pytest
 from openpyxl import load_workbook
 
 from sagglab import open_book
-from sagglab.book.check import STATES
 from sagglab.book.fresh import OWN_TARGET, fresh_columns, fresh_texts
 from sagglab.book.fresh_workbook import fresh_workbook
-from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES
+from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, STATES
 from sagglab.errors import BookError
 from sagglab.firing.sensor import CLASSES, tolerance_C
 from sagglab.firing.thermocouple import temperature_from_mV

@@ -179,6 +179,17 @@ def test_what_a_spreadsheet_made_of_it_goes_on(record):
     assert record.readings().table["temperature_C"].tolist() == [20, 150.5, 300]
 
 
+def test_another_unit_converts_what_was_struck_out(record):
+    typed(record, 20)
+    record.strike_out()
+    text = record.path.read_text().replace(",", ";").replace("\n", "\r\n")
+    record.path.write_bytes(text.encode())
+    other = record.changed_to("degF")
+    assert record.path.read_bytes().splitlines(keepends=True)[0] == b"time;temperature [degF];flag\r\n"
+    assert record.path.read_bytes().endswith(b";68;struck out\r\n")
+    assert (other.unit, [row.temperature for row in other.rows()]) == ("degF", [68])
+
+
 def test_a_column_of_notes_behind_is_no_hindrance(record):
     record.path.parent.mkdir()
     record.path.write_text(

@@ -108,6 +108,13 @@ class TestCheck:
             "gone: pots, row 3, column 'sugar [oz]': 'a lot' is no number",
         ]
         assert [problem["new"] for problem in check.listed].count(True) == 2
+        assert check.said["remedy"].startswith("run the page again from the top")
+        check.asked_look_again()
+        assert (check.said["cause"], check.said["remedy"]) == ("Looked again: nothing new, nothing gone", "")
+
+    def test_warnings_alone(self, folder):
+        (folder / "pots.csv").write_text(TABLES["pots"].replace("a lot", "3"))
+        assert BookCheck(open_book(folder)).counted == "4 warnings, no faults"
 
     def test_nothing_wrong(self, folder):
         (folder / "pots.csv").write_text("pot,firing\n")
@@ -139,7 +146,7 @@ def test_by_keyboard_alone(lab, contrast, folder):
         f"BookCheck(open_book({str(folder)!r}))",
         wait=".sagglab-problems button",
     )
-    page.get_by_role("button", name="▲ fault pots, row 3").focus()
+    page.get_by_role("button", name="✕ fault pots, row 3").focus()
     page.keyboard.press("Enter")
     marked = page.locator("td.sagglab-marked")
     marked.wait_for()
@@ -147,7 +154,7 @@ def test_by_keyboard_alone(lab, contrast, folder):
     assert contrast(page, ".sagglab-live") >= 4.5
     page.keyboard.press("ArrowDown")
     page.keyboard.press("Enter")
-    page.get_by_role("heading", name="● warning: firings, row 2").wait_for()
+    page.get_by_role("heading", name="⚠ warning: pots, row 2").wait_for()
     (folder / "pots.csv").write_text(TABLES["pots"].replace("a lot", "3"))
     page.get_by_role("button", name="Look again").focus()
     page.keyboard.press("Space")

@@ -57,6 +57,37 @@ def test_what_looks_like_a_slip_is_asked_again(pacer, folder):
     assert typed("900", 0.6)["kept"] and len(kept(folder)) == 2
 
 
+@pytest.mark.parametrize(
+    ("before", "line", "why"),
+    [
+        (["100 F", "155"], "5", "colder than any reading of this firing so far, 38 °C (100 °F)"),
+        (["20 C", "68"], "+30", "'+30' means 30 °C (86 °F), and not so much more"),
+        ([], "-5 C", "cold for a first reading"),
+        ([], "680 C", "hot for a first reading"),
+    ],
+)
+def test_what_no_kiln_does_however_slowly_is_asked_again(pacer, folder, before, line, why):
+    _, typed = pacer
+    for minute, reading in enumerate(before):
+        assert typed(reading, 10 * minute)["kept"]
+    answer = typed(line, 60)
+    assert answer["again"] and why in answer["said"][0]
+    assert typed(line, 61)["kept"] and len(kept(folder)) == len(before) + 1
+
+
+def test_the_unit_is_chosen_anew_once_nothing_counts(pacer, folder):
+    pacer, typed = pacer
+    typed("68 F", 0)
+    assert pacer.unit == "°F"
+    typed("-", 1)
+    assert pacer.unit == "" and "say the unit" in typed("20", 2)["said"][0]
+    assert FiringPacer(open_book(folder), "f1").unit == ""
+    typed("21 C", 3)
+    assert (pacer.unit, pacer.last) == ("°C", "21 °C at 14:03")
+    assert (folder / "readings/f1.csv").read_text().startswith("time,temperature [degC],flag\n")
+    assert [line.split(",")[1:] for line in kept(folder)] == [["20", "struck out"], ["21", ""]]
+
+
 def test_what_cannot_be_understood_is_said(pacer):
     _, typed = pacer
     answer = typed("hot", 0)

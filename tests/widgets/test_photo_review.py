@@ -117,6 +117,18 @@ def test_faults_are_said_and_nothing_is_written(book, reviewed):
     review.close()
 
 
+def test_a_target_that_is_read_less_surely_is_said(book, reviewed):
+    review = PhotoReview(book, reviewed[1])
+    review.asked_choose(1)
+    found = np.array(review.places["corners"])
+    review.asked_measure((found + 0.2).tolist(), None)
+    assert "less surely" not in review.said["cause"]
+    found[2] -= 20
+    review.asked_measure(found.tolist(), None)
+    assert "⚠ The target is read less surely than before: doubtful patches" in review.said["cause"]
+    review.close()
+
+
 def corner(book):
     text = open_book(book.folder).photos.set_index("photo").loc[POT, "target corners"]
     return [[float(part) for part in pair.split()] for pair in text.split(";")] if text else []

@@ -58,8 +58,19 @@ def test_it_shows_what_predict_says(picker, colours, firing):
     assert picker.shown["what"] == line["what"]
     assert picker.shown["numbers"][0][1].startswith(f"{line['estimate']:.1f} ({line['low']:.1f} to ")
     assert picker.shown["heats"] == {"peak_C": "740 °C (1364 °F)"}
-    told = eval(picker.shown["code"], {"colours": colours})
+    told = eval(picker.shown["code"], {"colour": colours})
     pd.testing.assert_frame_equal(told.table, found.table)
+
+
+def test_amounts_begin_in_the_middle_of_what_was_tried():
+    made = study()
+    # Two coats on two pots of three, and ash on one of eight: the means lie off the middle.
+    made["slip [coats]"] = np.array([2, 2, 1])[np.arange(len(made)) % 3]
+    made["iron [coats]"] = np.array([1, 4])[np.arange(len(made)) % 2]
+    made["ash [g]"] = np.where(np.arange(len(made)) % 8 == 0, 40.0, 0.0)
+    picker = RecipePicker(fit_colour(made, ["slip", "iron", "ash"]))
+    assert picker.recipe == {"slip [coats]": 1.5, "iron [coats]": 2, "ash [g]": 20}
+    assert [control["step"] for control in picker.controls] == [0.5, 1, 1]
 
 
 def test_beyond_what_was_tried_it_says_so(picker):
@@ -110,12 +121,14 @@ def test_by_keyboard_alone(lab, contrast):
     for _ in range(5):
         page.keyboard.press("ArrowRight")
     page.wait_for_function("field => field.value.includes(\"'sugar [g]': 2.0,\")", arg=code.element_handle())
+    assert page.get_by_role("slider", name="sugar [g]").get_attribute("aria-valuetext") == "2 g"
+    assert page.get_by_role("combobox", name="Firing", exact=True).count() == 1
     assert page.locator(".sagglab-field").nth(1).evaluate("field => field.style.backgroundColor") != before
     page.get_by_role("spinbutton", name="sugar [g], as a number").focus()
     page.keyboard.press("Control+a")
     page.keyboard.type("9")
     page.get_by_text("sugar 9 g lies outside the 0 to 3 g tried").wait_for()
-    page.get_by_role("combobox", name="clay").press("ArrowDown")
+    page.get_by_role("combobox", name="clay", exact=True).press("ArrowDown")
     page.wait_for_function("field => field.value.includes('<i>white</i>')", arg=code.element_handle())
     page.get_by_role("button", name="Keep this one").press("Enter")
     page.get_by_role("button", name="Take away 1").wait_for()

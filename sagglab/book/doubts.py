@@ -1,0 +1,160 @@
+"""Doubts: what may well be meant as it is written, and is more likely a slip of the pen."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from difflib import get_close_matches
+from pathlib import Path
+
+import pandas as pd
+
+from sagglab.book.fresh import MATERIALS
+from sagglab.book.rows import also
+from sagglab.columns import BOOK_TABLES
+from sagglab.errors import Problem
+from sagglab.materials import find_material
+from sagglab.units import parse_heading
+
+#: Declared columns whose cells name kinds; those that users add do so, too, where they hold text.
+_KINDS = {"pots": ("clay", "place"), "firings": ("kiln", "fuel", "wind"), "photos": ("view",)}
+
+#: Likeness from which a word is nearly another: "fornt" and "front", "suger" and "sugar" reach 0.8.
+_NEARLY = 0.8
+
+
+def doubts(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
+    """Yield a warning for each word that is nearly one that the book or the list of materials knows."""
+    for name in _KINDS:
+        yield from _kinds(tables[name], name)
+    yield from _views(tables["photos"]["view"])
+    yield from _shelf(tables["shelf"]["material"], tables["pots"])
+
+
+def _kinds(table: pd.DataFrame, name: str) -> Iterator[Problem]:
+    declared = {column.heading for column in BOOK_TABLES[name]}
+    texts = [
+        heading
+        for heading in table
+        if heading in _KINDS[name]
+        or (heading not in declared and pd.api.types.is_string_dtype(table[heading]))
+    ]
+    for heading in texts:
+        values = table.loc[table[heading] != "", heading]
+        counts = values.value_counts()
+        alike = values.map(_alike)
+        several = values[values.groupby(alike).transform("nunique") > 1]
+        for _, spellings in several.groupby(alike, sort=False):
+            # The usual spelling is the most frequent, and of as frequent ones the first.
+            usual = max(spellings.unique(), key=counts.get)
+            for spelling in spellings.unique():
+                if spelling == usual:
+                    continue
+                rows = spellings.index[spellings == spelling]
+                first = spellings.index[spellings == usual][0]
+                cause = f"'{spelling}'{also(rows)} and '{usual}' in row {first} count as two kinds"
+                yield Problem(name, int(rows[0]), heading, cause, "write both alike if they are one", False)
+
+
+def _alike(text: str) -> str:
+    return "".join(text.split()).casefold()
+
+
+def _views(views: pd.Series) -> Iterator[Problem]:
+    views = views[views != ""]
+    counts = views.map(_alike).value_counts()
+    for view, rows in views.groupby(views, sort=False).groups.items():
+        word = _alike(view)
+        # A number tells views apart, as an angle or a count, and so does a letter: "side a", "side b".
+        if word in ("front", "back") or re.search(r"\d|\b\w\b", view):
+            continue
+        oftener = [other for other in views.unique() if counts[_alike(other)] > counts[word]]
+        # "outside" beside "side" is a word of its own.
+        known = [
+            other for other in dict.fromkeys(["front", "back", *oftener]) if abs(len(other) - len(view)) < 2
+        ]
+        if meant := nearest(view, known):
+            cause = f"'{view}'{also(rows)} is nearly '{meant}'"
+            yield Problem("photos", int(rows[0]), "view", cause, f"write {meant} if you meant that", False)
+
+
+def _shelf(materials: pd.Series, pots: pd.DataFrame) -> Iterator[Problem]:
+    used = [parse_heading(heading).name for heading in pots if parse_heading(heading).unit]
+    known = dict.fromkeys([*used, *(column.name for column in MATERIALS)])
+    for row, name in materials.items():
+        if not name or find_material(name) or _alike(name) in map(_alike, known):
+            continue
+        if meant := nearest(name, known):
+            cause = f"no pot has it and no list knows it, but '{meant}' is nearly the same"
+            yield Problem(
+                "shelf", row, "material", f"'{name}': {cause}", f"write {meant} if you meant that", False
+            )
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Give the word that one is most likely meant to be; None where none is near.
+
+    Examples
+    --------
+    >>> nearest("bak", ["front", "back"]), nearest("left", ["front", "back"])
+    ('back', None)
+    """
+    by_letters = {name.casefold(): name for name in known}
+    found = get_close_matches(word.casefold(), by_letters, n=1, cutoff=_NEARLY)
+    return by_letters[found[0]] if found else None
+
+
+class FilesThere:
+    """The files in a book's folder and in those right below it, by what a wrong name has in common with them.
+
+    Parameters
+    ----------
+    folder : Path
+        The batch book.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._alike: dict[object, list[str]] = {}
+        try:
+            files = sorted(
+                path.relative_to(folder).as_posix()
+                for pattern in ("*", "*/*")
+                for path in folder.glob(pattern)
+                if not path.name.startswith(".") and path.is_file()
+            )
+        except OSError:  # a folder that may not be looked into
+            files = []
+        for file in files:
+            for key in _keys(file):
+                self._alike.setdefault(key, []).append(file)
+
+    def meant(self, name: str, named: set[str]) -> str | None:
+        """Find the file that a name most likely means; None where none is near.
+
+        Parameters
+        ----------
+        name : str
+            As written; no file has it.
+        named : set of str
+            Files that other rows name, and this one does not mean.
+
+        Returns
+        -------
+        str or None
+            Its name within the book.
+        """
+        whole, last, numbers = _keys(name.replace("\\", "/"))
+        for key in (whole, last):
+            found = [file for file in self._alike.get(key, ()) if file not in named]
+            if found:
+                return found[0] if len(found) == 1 else None
+        near = {_keys(file)[1][1]: file for file in self._alike.get(numbers, ()) if file not in named}
+        found = get_close_matches(last[1], near, n=1, cutoff=_NEARLY)
+        return near[found[0]] if found else None
+
+
+def _keys(name: str) -> tuple[tuple[str, str], tuple[str, str], tuple[str, ...]]:
+    """Give a file's name, its last part, and its numbers, in which names of photographs differ alone."""
+    whole = name.casefold()
+    last = whole.rsplit("/", 1)[-1]
+    return ("whole", whole), ("last", last), ("numbers", *re.findall(r"\d+", last))
