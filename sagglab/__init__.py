@@ -35,7 +35,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "model.outcomes": ["Outcomes", "fit_outcomes"],
         "model.predict": ["Prediction"],
         "model.ratings": ["fit_ratings"],
-        "model.screening": ["Screening", "screen_effects"],
+        "model.screening": ["screen_effects"],
         "model.wanted": ["Recipes"],
         "photo.around": ["Around", "join_maps"],
         "photo.measure": ["MeasuredPhoto", "measure_photo"],

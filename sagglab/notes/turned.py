@@ -80,9 +80,10 @@ def _rating(text: str) -> Turned:
     if stars:
         return Turned(str(len(text)))
     of_five = re.fullmatch(r"([\d.,]+)\s*/\s*5", text)
-    value = number(of_five[1] if of_five else text)
-    if value == value and 1 <= value <= 5:
-        return Turned(written(value))
+    said = of_five[1] if of_five else text
+    # "1,250" can be a thousand and more as well.
+    if re.fullmatch(r"[1-5](?:[.,]\d{1,2})?", said) and number(said) <= 5:
+        return Turned(written(number(said)))
     return _not_turned(text, "is no rating from 1 to 5", "write 1 to 5, or give the column another name")
 
 

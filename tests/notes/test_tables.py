@@ -279,3 +279,13 @@ def is_there(cell, column, stands):
         or bool(set(filter(None, means)) & set(stands))
         or (column.to == "photos: photo" and all(any(file in text for text in stands) for file in files))
     )
+
+
+def test_a_rating_that_may_be_thousands_is_kept_and_told(tmp_path):
+    file = tmp_path / "notes.csv"
+    file.write_text('Pot,Firing,Rating\np1,F1,4\np2,F1,"1,250"\np3,F1,"3,5"\n')
+    notes = read_notes(file)
+    tables, problems = book_tables(notes, propose_mapping(notes))
+    pots = {pot["pot"]: pot for pot in as_dicts(tables["pots"])}
+    assert [pots[name]["rating"] for name in ("p1", "p2", "p3")] == ["4", "", "3.5"]
+    assert "1,250" in pots["p2"]["notes"] and any("1,250" in problem.cause for problem in problems)
