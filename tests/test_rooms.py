@@ -18,7 +18,7 @@ LEVELS = (
     {"materials"},
     {"columns"},
     {"pages"},
-    {"delimited", "workbook"},
+    {"delimited", "workbook", "toml_file"},
     {"writing", "progress"},
     {"targets"},
     {"book"},

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
 from pathlib import Path
@@ -10,7 +9,8 @@ from typing import Any
 
 import tomli_w
 
-from sagglab.errors import BookError, FileFormatError, MissingFileError
+from sagglab.errors import BookError
+from sagglab.toml_file import read_toml, told_together
 from sagglab.writing import write_whole
 
 _ABOUT = """\
@@ -58,16 +58,7 @@ def read_document(path: Path) -> dict[str, Any]:
     MissingFileError, FileFormatError, BookError
         As `read_mapping` says.
     """
-    try:
-        held = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (FileNotFoundError, IsADirectoryError) as error:
-        raise MissingFileError(str(path), "there is no such file", "check the name") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise FileFormatError(
-            str(path),
-            f"it is no TOML ({error})",
-            'write lines such as to = "pots: sugar [g]", saved as UTF-8',
-        ) from error
+    held = read_toml(path, 'write lines such as to = "pots: sugar [g]", saved as UTF-8')
     refuse(path, list(_document_faults(held)))
     return held
 
@@ -80,9 +71,7 @@ def refuse(path: Path, faults: list[str]) -> None:
     BookError
     """
     if faults:
-        listed = "".join(f"\n  {fault}" for fault in faults)
-        told = faults[0] if len(faults) == 1 else f"{len(faults)} faults{listed}"
-        raise BookError(str(path), told, "correct the mapping there")
+        raise BookError(str(path), told_together(faults), "correct the mapping there")
 
 
 def _document_faults(held: dict[str, Any]) -> Iterator[str]:

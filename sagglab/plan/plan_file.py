@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields
 from difflib import get_close_matches
@@ -10,13 +9,14 @@ from functools import partial
 from math import inf
 from pathlib import Path
 
-from sagglab.errors import FileFormatError, MissingFileError, PlanError
+from sagglab.errors import PlanError
 from sagglab.plan.asked import read_same
 from sagglab.plan.factors import Factor
 from sagglab.plan.kinds import KINDS, read_kind
 from sagglab.plan.limits import Limits
 from sagglab.plan.sheet import PAPERS
 from sagglab.plan.terms import read_model
+from sagglab.toml_file import read_toml, told_together
 
 #: What each part of the file may hold.
 _KEYS: Mapping[str, tuple[str, ...]] = {
@@ -82,16 +82,7 @@ def read_plan_file(path: str | Path) -> PlanFile:
         It holds what it may not hold, or lacks what it needs; every such fault is named.
     """
     path = Path(path)
-    try:
-        held = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (FileNotFoundError, IsADirectoryError) as error:
-        raise MissingFileError(str(path), "there is no such file", "check the name") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise FileFormatError(
-            str(path),
-            f"it is no TOML ({error})",
-            "write lines such as firings = 6, text in quotes, and save it as UTF-8",
-        ) from error
+    held = read_toml(path, "write lines such as firings = 6, text in quotes, and save it as UTF-8")
     faults = list(_faults(held))
     read: dict[str, object] = {}
     if not faults:
@@ -105,9 +96,7 @@ def read_plan_file(path: str | Path) -> PlanFile:
             _made(faults, lambda: read_same(factors, read["same"]))
             _made(faults, lambda: read_model(factors, _model(held), middles=True))
     if faults:
-        listed = "".join(f"\n  {fault}" for fault in faults)
-        told = faults[0] if len(faults) == 1 else f"{len(faults)} faults{listed}"
-        raise PlanError(str(path), told, "correct the plan file")
+        raise PlanError(str(path), told_together(faults), "correct the plan file")
     adds = bool(held.get("add_to_book", False))
     asked = {
         key: held[key] for key in ("firings", "pots_per_firing", "firings_per_day", "seed") if key in held

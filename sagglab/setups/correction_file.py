@@ -6,7 +6,6 @@ import datetime
 import hashlib
 import math
 import re
-import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from difflib import get_close_matches
 from pathlib import Path
@@ -15,8 +14,9 @@ from typing import Any
 import tomli_w
 
 from sagglab.colour import AXES
-from sagglab.errors import FileFormatError, MissingFileError, SetupError
+from sagglab.errors import SetupError
 from sagglab.setups.correction_kinds import KINDS
+from sagglab.toml_file import read_toml, told_together
 from sagglab.writing import write_whole
 
 #: What a file system might take amiss in a name.
@@ -126,19 +126,10 @@ def read_document(path: Path) -> dict[str, Any]:
     MissingFileError, FileFormatError, SetupError
         As `read_correction` says.
     """
-    try:
-        document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (FileNotFoundError, IsADirectoryError) as error:
-        raise MissingFileError(str(path), "there is no such file", "check the name") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise FileFormatError(
-            str(path), f"it is no TOML ({error})", "take a copy that is whole, or make the correction anew"
-        ) from error
+    document = read_toml(path, "take a copy that is whole, or make the correction anew")
     faults = list(_faults(document))
     if faults:
-        listed = "".join(f"\n  {fault}" for fault in faults)
-        told = faults[0] if len(faults) == 1 else f"{len(faults)} faults{listed}"
-        raise SetupError(str(path), told, "mend that, or make the correction anew")
+        raise SetupError(str(path), told_together(faults), "mend that, or make the correction anew")
     apart = document["ΔE00"]
     return {key: document[key] for table, key in _ENTRIES if not table} | {
         "photographs": [document["photographs"][key] for key in ("of", "to")],
