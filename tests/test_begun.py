@@ -204,3 +204,17 @@ def test_what_the_notes_could_not_tell_is_shown_on_the_page(begun):
 def test_cells_that_begin_another_book_stay_out_of_a_books_notebooks():
     assert "begin_book" not in own_notebooks()["start-a-batch-book.ipynb"]
     assert "BookCheck" in own_notebooks()["start-a-batch-book.ipynb"]
+
+
+def test_stopped_before_its_tables_it_takes_the_same_notes_again(tmp_path, monkeypatch):
+    (tmp_path / "notes.csv").write_text("Pot,Firing,Sugar g\np1,F1,2\n")
+    book, notes = tmp_path / "book", tmp_path / "notes.csv"
+
+    def stop(rows):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as stopped, pytest.raises(KeyboardInterrupt):
+        stopped.setattr("sagglab.study.begun.fresh_workbook", stop)
+        begin_book(book, notes=notes, mapping=propose_mapping(read_notes(notes)))
+    begin_book(book, notes=notes, mapping=book / "mapping.toml")
+    assert open_book(book).pots["pot"].tolist() == ["p1"]

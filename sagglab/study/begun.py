@@ -152,6 +152,12 @@ def begin_book(
                 continue
             (folder / name).mkdir(parents=True)
             made.append(f"{name}/")
+        # Before the tables: a run that is stopped in between can be repeated with the mapping.
+        if mapped is not None and _lies(folder / MAPPING):
+            kept.append(MAPPING)
+        elif mapped is not None:
+            mapped.save(folder / MAPPING)
+            made.append(MAPPING)
         for name, make in {**tables, **_files(paper)}.items():
             if _lies(folder / name):
                 kept.append(name)
@@ -159,11 +165,6 @@ def begin_book(
             (folder / name).parent.mkdir(parents=True, exist_ok=True)
             write_whole(folder / name, make())
             made.append(name)
-        if mapped is not None and _lies(folder / MAPPING):
-            kept.append(MAPPING)
-        elif mapped is not None:
-            mapped.save(folder / MAPPING)
-            made.append(MAPPING)
     return BegunBook(folder, tuple(made), tuple(kept), problems, tuple(_next_steps(folder)))
 
 
