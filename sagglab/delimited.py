@@ -86,7 +86,7 @@ def delimiter_of(line: str) -> str | None:
 
 
 def table_delimiter(text: str) -> str:
-    r"""Tell what separates the cells of a table, whose headings are its first filled line.
+    r"""Tell what separates the cells of a table, by its first filled line.
 
     Examples
     --------
@@ -118,6 +118,20 @@ def split_rows(text: str, delimiter: str) -> list[list[str]]:
             'write a quotation mark inside a quoted cell twice, as in "a 6"" bowl"',
         ) from error
     return rows
+
+
+def read_rows(path: Path) -> list[list[str]]:
+    """Read a table as rows, as `split_rows` cuts them.
+
+    Raises
+    ------
+    MissingFileError
+        There is no such file.
+    FileFormatError
+        The file cannot be read, is no text, or its quotation marks do not pair up.
+    """
+    text = read_text(path)
+    return split_rows(text, table_delimiter(text))
 
 
 def year_in_full(year: int) -> int:

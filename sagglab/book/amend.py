@@ -14,7 +14,7 @@ from sagglab.book import Book, sheet_cells, text_cells
 from sagglab.book.tables import WORKBOOK, read_tables
 from sagglab.errors import BookError
 from sagglab.units import parse_heading
-from sagglab.workbook import Rows, read_sheets
+from sagglab.workbook import Rows, sheet_names
 from sagglab.writing import write_whole
 
 #: The columns in which a person overrules the automatic answer.
@@ -64,14 +64,10 @@ def amend_photo(book: Book, photo: str, cells: Mapping[str, str]) -> Path:
         _check_alone(rows, kind.rows_of(tried, "photos"), wanted, where)
     try:
         write_whole(file, content)
-    except PermissionError as error:
-        raise BookError(
-            str(file), f"it cannot be written ({error.strerror})", "close it in other programs, and try again"
-        ) from error
     except OSError as error:
-        raise BookError(
-            str(file), f"it cannot be written ({error.strerror})", "see to the disk, and try again"
-        ) from error
+        held = isinstance(error, PermissionError)
+        remedy = f"{'close it in other programs' if held else 'see to the disk'}, and try again"
+        raise BookError(str(file), f"it cannot be written ({error.strerror})", remedy) from error
     return file
 
 
@@ -79,7 +75,7 @@ def _file(book: Book) -> Path:
     text, workbook = book.folder / "photos.csv", book.folder / WORKBOOK
     if not text.is_file():
         return workbook
-    if workbook.is_file() and "photos" in read_sheets(workbook):
+    if "photos" in sheet_names(workbook):
         raise BookError("photos", f"it is both in {text.name} and in {WORKBOOK}", "keep one of the two")
     return text
 

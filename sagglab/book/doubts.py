@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
+from functools import cached_property
 from pathlib import Path
 
 import pandas as pd
@@ -114,19 +115,25 @@ class FilesThere:
     """
 
     def __init__(self, folder: Path) -> None:
-        self._alike: dict[object, list[str]] = {}
+        self._folder = folder
+
+    @cached_property
+    def _alike(self) -> dict[tuple[str, ...], list[str]]:
+        """Files by each of their keys; most books lack none, and are never looked through."""
         try:
             files = sorted(
-                path.relative_to(folder).as_posix()
+                path.relative_to(self._folder).as_posix()
                 for pattern in ("*", "*/*")
-                for path in folder.glob(pattern)
+                for path in self._folder.glob(pattern)
                 if not path.name.startswith(".") and path.is_file()
             )
         except OSError:  # a folder that may not be looked into
             files = []
+        alike: dict[tuple[str, ...], list[str]] = {}
         for file in files:
             for key in _keys(file):
-                self._alike.setdefault(key, []).append(file)
+                alike.setdefault(key, []).append(file)
+        return alike
 
     def meant(self, name: str, named: set[str]) -> str | None:
         """Find the file that a name most likely means; None where none is near.

@@ -65,12 +65,12 @@ def with_cells(file: Path, sheet: str, cells: Mapping[tuple[int, int], str]) -> 
                 for item in held.infolist():
                     data = _content(page) if item.filename == part else held.read(item)
                     copy.writestr(item, data, compress_type=item.compress_type)
+    except BookError:
+        raise
     # A cell without its name, which the standard allows, gives a TypeError.
     except (
         zipfile.BadZipFile, ExpatError, KeyError, IndexError, TypeError, ValueError, NotImplementedError
     ) as error:  # fmt: skip
-        if isinstance(error, BookError):
-            raise
         raise BookError(
             str(file), f"its sheet '{sheet}' cannot be changed ({error})", "write the places there yourself"
         ) from error
@@ -120,7 +120,8 @@ def _put(page: minidom.Document, row: int, column: int, text: str, where: str) -
             raise BookError(f"{where}, {place}", "it is merged with other cells", "part them, and try again")
     data = page.getElementsByTagNameNS(_MAIN, "sheetData")[0]
     line = _child(page, data, "row", row, lambda each: int(each.getAttribute("r")), str(row))
-    line.removeAttribute("spans") if line.hasAttribute("spans") else None
+    if line.hasAttribute("spans"):
+        line.removeAttribute("spans")
     cell = _child(page, line, "c", column, lambda each: range_boundaries(each.getAttribute("r"))[0], place)
     if cell.getElementsByTagNameNS(_MAIN, "f"):
         raise BookError(f"{where}, {place}", "it holds a formula", "write the places in its stead there")

@@ -9,7 +9,7 @@ import pandas as pd
 
 from sagglab.book.amounts import number_wanted, too_large
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, Column, empty
-from sagglab.delimited import number, read_text, split_rows, table_delimiter
+from sagglab.delimited import number, read_rows
 from sagglab.errors import BookError, FileFormatError, Problem, UnitError
 from sagglab.materials import find_material
 from sagglab.units import ABSOLUTE_ZERO_C, Heading, convert, parse_heading, working_unit
@@ -93,8 +93,7 @@ def _workbook_rows(folder: Path, problems: list[Problem]) -> dict[str, Rows]:
 
 def _csv_rows(file: Path, name: str, problems: list[Problem]) -> Rows | None:
     try:
-        text = read_text(file)
-        return split_rows(text, table_delimiter(text))
+        return read_rows(file)
     except FileFormatError as error:
         problems.append(Problem(name, None, "", error.cause, error.remedy))
         return None

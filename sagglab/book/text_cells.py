@@ -9,7 +9,7 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from sagglab.delimited import open_text, read_text, split_rows, table_delimiter
+from sagglab.delimited import open_text, read_rows, table_delimiter
 from sagglab.errors import BookError
 from sagglab.workbook import Rows
 
@@ -18,8 +18,7 @@ _MARKS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codec
 
 def rows_of(file: Path, _: str) -> Rows:
     """Read a table's rows as text, as the book reads them."""
-    text = read_text(file)
-    return split_rows(text, table_delimiter(text))
+    return read_rows(file)
 
 
 def with_cells(file: Path, table: str, cells: Mapping[tuple[int, int], str]) -> bytes:
@@ -51,7 +50,8 @@ def with_cells(file: Path, table: str, cells: Mapping[tuple[int, int], str]) -> 
         ((mark, name) for mark, name in _MARKS if data.startswith(mark)),
         (b"", "utf-8" if encoding in ("ascii", "utf-8-sig") else encoding),
     )
-    text, delimiter = data[len(mark) :].decode(encoding), table_delimiter(read_text(file))
+    text = data[len(mark) :].decode(encoding)
+    delimiter = table_delimiter(text)
     spans = _spans(text, delimiter)
     read = [[_plain(text[start:end]) for start, end in line] for line in spans]
     if read != [row or [""] for row in rows_of(file, table)]:

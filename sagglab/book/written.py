@@ -9,7 +9,7 @@ import pandas as pd
 
 from sagglab.book.tables import WORKBOOK
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES
-from sagglab.delimited import read_text, split_rows, table_delimiter
+from sagglab.delimited import read_rows, read_text
 from sagglab.errors import Problem, SagglabError
 from sagglab.markup import framed, paragraph, text_table
 from sagglab.units import parse_heading
@@ -17,6 +17,9 @@ from sagglab.workbook import Rows, read_sheets
 
 #: The column under which the lines of a record stand: its headings need not be in its first line.
 LINE = "line of the file"
+
+#: How many rows are shown before and after the one that is meant.
+_BESIDE = 1
 
 #: A longer cell is cut where it is looked at: an outline of a pot has thousands of letters.
 _SHOWN = 60
@@ -78,7 +81,7 @@ def cut(text: str, letters: int = _SHOWN) -> str:
     return text if len(text) <= letters else f"{text[: letters - 2]} …"
 
 
-def written_about(folder: Path, problem: Problem, beside: int = 1) -> Written:
+def written_about(folder: Path, problem: Problem) -> Written:
     """Find the rows that a problem is about, as they are on the disk now.
 
     Parameters
@@ -87,8 +90,6 @@ def written_about(folder: Path, problem: Problem, beside: int = 1) -> Written:
         The batch book.
     problem : Problem
         One that `open_book` or a step on this book listed.
-    beside : int
-        How many rows to give before and after it.
 
     Returns
     -------
@@ -96,8 +97,8 @@ def written_about(folder: Path, problem: Problem, beside: int = 1) -> Written:
     """
     try:
         if problem.table in BOOK_TABLES or problem.table in OPTIONAL_TABLES:
-            return _in_table(folder, problem, beside)
-        return _in_record(folder, problem, beside)
+            return _in_table(folder, problem)
+        return _in_record(folder, problem)
     except (SagglabError, OSError, ValueError):  # the problem itself tells that the file cannot be read
         return _nothing(problem.table)
 
@@ -106,7 +107,7 @@ def _nothing(file: str) -> Written:
     return Written(file, pd.DataFrame(), None, None)
 
 
-def _in_table(folder: Path, problem: Problem, beside: int) -> Written:
+def _in_table(folder: Path, problem: Problem) -> Written:
     file, rows = _rows_of(folder, problem.table)
     if not rows or problem.row is None:
         return _nothing(file)
@@ -125,14 +126,13 @@ def _in_table(folder: Path, problem: Problem, beside: int) -> Written:
         photo = next((at for at, text in enumerate(head) if _is(text, "photo")), None)
         row = next((number for number, cells in body.items() if photo is not None and cells[photo] == row), 0)
         column = photo if column is None else column
-    return Written(file, _around(body, row, beside, names), row if row in body or row == 1 else None, column)
+    return Written(file, _around(body, row, names), row if row in body or row == 1 else None, column)
 
 
 def _rows_of(folder: Path, table: str) -> tuple[str, Rows]:
     file = folder / f"{table}.csv"
     if file.is_file():
-        text = read_text(file)
-        return file.name, split_rows(text, table_delimiter(text))
+        return file.name, read_rows(file)
     if (folder / WORKBOOK).is_file():
         return f"{WORKBOOK}, sheet {table}", read_sheets(folder / WORKBOOK).get(table, [])
     return "", []
@@ -146,20 +146,20 @@ def _is(heading: str, column: str) -> bool:
     return column in (heading, str(read), read.name) or parse_heading(column).name == read.name
 
 
-def _in_record(folder: Path, problem: Problem, beside: int) -> Written:
+def _in_record(folder: Path, problem: Problem) -> Written:
     path = (folder / problem.table).resolve()
     if not isinstance(problem.row, int) or not path.is_relative_to(folder.resolve()):
         return _nothing(problem.table)
     lines = read_text(path).splitlines()
     body = {number: [line] for number, line in enumerate(lines, start=1) if line.strip()}
     row = problem.row if problem.row in body else None
-    return Written(problem.table, _around(body, problem.row, beside, [LINE]), row, 0)
+    return Written(problem.table, _around(body, problem.row, [LINE]), row, 0)
 
 
-def _around(body: dict[int, list[str]], row: int, beside: int, names: list[str]) -> pd.DataFrame:
+def _around(body: dict[int, list[str]], row: int, names: list[str]) -> pd.DataFrame:
     numbers = list(body)
     at = numbers.index(row) if row in body else 0
-    chosen = numbers[max(at - beside, 0) : at + beside + 1]
+    chosen = numbers[max(at - _BESIDE, 0) : at + _BESIDE + 1]
     return pd.DataFrame(
         [body[number] for number in chosen], index=pd.Index(chosen, dtype="int64"), columns=names, dtype="str"
     )

@@ -11,7 +11,7 @@ from sagglab.errors import BookError
 from sagglab.materials import find_material
 from sagglab.notes.cells import COMMAS, ORDERS, read_amount, read_date
 from sagglab.notes.mapping import FIRINGS, LEFT_OUT, OPEN, YES_OR_NO, MappedColumn, Mapping
-from sagglab.notes.words import unit_named
+from sagglab.notes.words import SPOONS, unit_named
 from sagglab.units import Heading, parse_heading
 
 #: A shell is at least so wide.
@@ -179,8 +179,7 @@ def _can_type(column: MappedColumn) -> str:
     """Say what can be typed of a column."""
     rest = "; - leaves the column out, ? explains."
     if column.goal.unit == OPEN and column.spoon:
-        level = {"tsp": "teaspoon", "tbsp": "tablespoon"}.get(column.spoon, "spoon")
-        return f"type what one level {level} weighs, as 4.1 g{rest}"
+        return f"type what one level {SPOONS[column.spoon]} weighs, as 4.1 g{rest}"
     if column.goal.unit == OPEN:
         material, declared = find_material(column.goal.name), column.declared
         units = _UNITS[material.use] if material else "g, oz, coats, cm, in, C, F or min"
@@ -235,9 +234,8 @@ def changes_by(column: MappedColumn, answer: str) -> dict[str, object]:
         return {"to": f"{column.table}: {Heading(column.goal.name, unit)}"}
     weight = read_amount(answer)
     if weight is not None and column.goal.unit is not None:
-        if weight.unit != "g":
-            return {"spoon_g": float("nan"), "to": f"{column.table}: {Heading(column.goal.name, 'g')}"}
-        return {"spoon_g": weight.value, "to": f"{column.table}: {Heading(column.goal.name, 'g')}"}
+        grams = weight.value if weight.unit == "g" else float("nan")
+        return {"spoon_g": grams, "to": f"{column.table}: {Heading(column.goal.name, 'g')}"}
     whole = re.match(r"(pots|firings|photos): ", answer)
     if column.goal.unit == OPEN and not whole and "[" not in answer and column.goal.name not in answer:
         # A misspelt unit would else become the name of a column of text.

@@ -250,11 +250,6 @@ def photographs(cell: str) -> list[str]:
     parts = re.split(r"[;,\n|]|\s[+&/]\s", re.sub(_AND, r"\1;", cell, flags=re.IGNORECASE))
     names = []
     for part in filter(None, map(str.strip, parts)):
-        names += re.findall(rf".+?{_PICTURE}(?=\s|$)", part, re.IGNORECASE) or [part]
-        rest = (
-            re.sub(rf"^.*{_PICTURE}(?=\s|$)", "", part, flags=re.IGNORECASE).strip()
-            if names[-1] != part
-            else ""
-        )
-        names += [rest] if rest else []
-    return [name.strip() for name in names]
+        found = re.findall(rf".+?{_PICTURE}(?=\s|$)", part, re.IGNORECASE)
+        names += [*found, part[len("".join(found)) :]]
+    return list(filter(None, map(str.strip, names)))

@@ -26,11 +26,11 @@ def firing_of_rows(notes: Notes, mapping: Mapping) -> dict[int, str]:
     if mapping.firings == "each pot":
         return {row: f"f{number}" for number, row in enumerate(notes.rows, start=1)}
     if mapping.firings == "as noted":
-        return cells_of(notes, next(column for column in mapping.columns if column.to == "pots: firing"))
-    dates = next((column for column in mapping.columns if column.to == "firings: date"), None)
+        return cells_of(notes, mapping.going_to("pots: firing"))
+    dates = mapping.going_to("firings: date")
     if dates is None:  # still open: nothing can differ within a firing that is not known
         return dict.fromkeys(notes.rows, "")
-    kilns = next((column for column in mapping.columns if column.to == "firings: kiln"), None)
+    kilns = mapping.going_to("firings: kiln")
     days = {
         row: (read_date(cell, dates.cells) or cell) if cell else ""
         for row, cell in cells_of(notes, dates).items()
@@ -39,15 +39,9 @@ def firing_of_rows(notes: Notes, mapping: Mapping) -> dict[int, str]:
     loads = {row: (days[row], kiln[row]) for row in notes.rows}
     # The order of the dates where all are read, else of the rows.
     order = sorted if all(read_date(day) for day in days.values() if day) else list
-    numbers = {
-        load: f"f{number}"
-        for number, load in enumerate(order(dict.fromkeys(filter(_dated, loads.values()))), 1)
-    }
+    dated = dict.fromkeys(load for load in loads.values() if load[0])
+    numbers = {load: f"f{number}" for number, load in enumerate(order(dated), start=1)}
     return {row: numbers.get(load, "") for row, load in loads.items()}
-
-
-def _dated(load: tuple[str, str]) -> bool:
-    return load[0] != ""
 
 
 def unlike_rows(notes: Notes, column: MappedColumn, firings: dict[int, str]) -> dict[str, list[int]]:

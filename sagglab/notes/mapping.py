@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -121,6 +121,10 @@ class Mapping:
     columns: tuple[MappedColumn, ...] = field(default=())
     around: tuple[str, ...] = ()
 
+    def going_to(self, goal: str) -> MappedColumn | None:
+        """Give the column that goes to ``TABLE: heading``; none when no column does."""
+        return next((column for column in self.columns if column.to == goal), None)
+
     def column(self, letter: str) -> MappedColumn:
         """Give a column by its letter, or by its heading.
 
@@ -178,9 +182,7 @@ class Mapping:
             ("pots", self.pots, POTS, "pots: pot"),
         ):
             if one not in kinds:
-                said.append(
-                    f"{what} is '{one}': write one of {_quoted(kinds[: 4 if what == 'firings' else 2])}"
-                )
+                said.append(f"{what} is '{one}': write one of {_quoted(kinds)}")
             elif one == "as noted" and goal not in goals:
                 other = "'by date', 'one' or 'each pot'" if what == "firings" else "'numbered'"
                 said.append(
@@ -241,8 +243,9 @@ def _said(sure: str) -> str:
     return "to say" if sure == OPEN else sure
 
 
-def _quoted(words: tuple[str, ...]) -> str:
-    return ", ".join(f"'{word}'" for word in words if word)
+def _quoted(words: Iterable[str]) -> str:
+    """List words that can be written down; what is still open is none."""
+    return ", ".join(f"'{word}'" for word in words if word not in ("", OPEN))
 
 
 def column_faults(column: MappedColumn) -> Iterator[str]:
@@ -250,7 +253,7 @@ def column_faults(column: MappedColumn) -> Iterator[str]:
     if column.to == LEFT_OUT:
         return
     if column.cells not in CELLS:
-        yield f"cells is '{column.cells}': write one of {_quoted(CELLS[:-1])}, or nothing"
+        yield f"cells is '{column.cells}': write one of {_quoted(CELLS)}, or nothing"
     if column.table not in _TABLES or not column.goal.name:
         yield f"'{column.to}' says no table: write 'pots: sugar [g]', 'firings: kiln', 'photos: photo' or '-'"
         return

@@ -61,10 +61,11 @@ def propose_mapping(notes: Notes) -> Mapping:
     goals = {column.to: column for column in columns}
     firings, pots = "as noted", "as noted" if "pots: pot" in goals else "numbered"
     noted = goals.get("pots: firing")
-    if noted is not None and "firings: date" not in goals and Evidence(notes.cells(noted.letter)).are_dates:
-        dated = _date(replace(noted, to="firings: date"), Evidence(notes.cells(noted.letter)))
-        columns[columns.index(noted)] = dated
-        noted = None
+    if noted is not None and "firings: date" not in goals:
+        evidence = Evidence(notes.cells(noted.letter))
+        if evidence.are_dates:
+            columns[columns.index(noted)] = _date(replace(noted, to="firings: date"), evidence)
+            noted = None
     if noted is None:
         firings = "by date" if any(column.to == "firings: date" for column in columns) else OPEN
     by = "pots: firing" if noted else "firings: date"
@@ -169,9 +170,8 @@ def _amount(
     stated = [unit] if unit else list(evidence.units)
     spoon = next((one for one in SPOONS if one in stated), "")
     if spoon and material is not None:
-        level = {"tsp": "teaspoon", "tbsp": "tablespoon"}.get(spoon, spoon)
         measure = "" if spoon == "spoon" else f", or {spoon} for the spoon as a measure"
-        why = f"{column.why}, in spoons: say what one level {level} of it weighs, as 4.1 g{measure}"
+        why = f"{column.why}, in spoons: say what one level {SPOONS[spoon]} of it weighs, as 4.1 g{measure}"
         why += f", or keep the text as '{name} (as noted)'"
         to = f"{table}: {name} [{OPEN}]"
         return replace(column, to=to, cells=comma, spoon=spoon, sure=OPEN, why=why)
@@ -309,10 +309,8 @@ def _told_apart(notes: Notes, mapping: Mapping) -> Iterator[MappedColumn]:
         why = (
             f"{column.why}; but it differs within firing '{firing}' (rows {where}), so it stays with the pots"
         )
-        goal = column.to.partition(": ")[2]
-        sure = column.sure if column.sure == OPEN else "perhaps"
         if column.goal.name == "date":
-            goal, cells = "date (as noted)", ""
-            yield replace(column, to=f"pots: {goal}", cells=cells, sure="perhaps", why=why)
+            yield replace(column, to="pots: date (as noted)", cells="", sure="perhaps", why=why)
         else:
-            yield replace(column, to=f"pots: {goal}", sure=sure, why=why)
+            sure = column.sure if column.sure == OPEN else "perhaps"
+            yield replace(column, to=f"pots: {column.goal}", sure=sure, why=why)

@@ -269,6 +269,7 @@ def letter_of(place: int) -> str:
     >>> letter_of(0), letter_of(25), letter_of(26)
     ('A', 'Z', 'AA')
     """
+    # The library for workbooks does so up to ZZZ, where a sheet ends; a line of text has no end.
     place, last = divmod(place, 26)
     return (letter_of(place - 1) if place else "") + chr(ord("A") + last)
 

@@ -11,7 +11,6 @@ from sagglab.notes.firings import cells_of, firing_of_rows, unlike_rows
 from sagglab.notes.mapping import LEFT_OUT, YES_OR_NO, MappedColumn, Mapping
 from sagglab.notes.sheet import Notes
 from sagglab.notes.turned import turn
-from sagglab.notes.words import cell_word
 from sagglab.workbook import Rows
 
 NOTES = "notes"
@@ -32,8 +31,8 @@ class _Making:
     def tell(
         self, row: int | None, column: MappedColumn | None, cause: str, remedy: str, stops: bool = False
     ) -> None:
-        where = column.named if column else ""
-        self.problems.append(Problem(NOTES, row, where.replace("'", ""), cause, remedy, stops))
+        where = f"{column.letter} {column.heading}".strip() if column else ""
+        self.problems.append(Problem(NOTES, row, where, cause, remedy, stops))
 
     def keep(self, row: int, column: MappedColumn, text: str) -> None:
         self.kept.setdefault(row, []).append(f"{column.heading or f'column {column.letter}'}: {text}")
@@ -157,9 +156,8 @@ def _turn_column(making: _Making, column: MappedColumn) -> None:
     if dashes:
         where = ", ".join(map(str, dashes))
         making.tell(None, column, f"a dash was taken for a blank (row{'s' * (len(dashes) > 1)} {where})", "")
-    if column.cells == YES_OR_NO and not any(
-        cell_word(text) in ("no", "none") or text == "0" for text in filled.values()
-    ):
+    # Where only yes is ever written, a blank is what says no.
+    if column.cells == YES_OR_NO and "no" not in turned.values():
         turned |= {row: "no" for row, text in cells.items() if not text}
     making.cells[column.letter] = turned
 
@@ -167,7 +165,7 @@ def _turn_column(making: _Making, column: MappedColumn) -> None:
 def _pot_names(making: _Making, firings: dict[int, str]) -> dict[int, str]:
     """Name the pot of each row, each by a name of its own."""
     rows = list(making.notes.rows)
-    noted = next((c for c in making.mapping.columns if c.to == "pots: pot"), None)
+    noted = making.mapping.going_to("pots: pot")
     names = making.cells[noted.letter] if noted else {}
     digits = max(2, len(str(len(rows))))
     taken = set(names.values())
@@ -183,7 +181,9 @@ def _pot_names(making: _Making, firings: dict[int, str]) -> dict[int, str]:
                     row, noted, f"it is blank: the pot is called '{name}'", "write that on the pot's tag"
                 )
         named[row] = name
-    several = {name: [row for row in rows if named[row] == name] for name in named.values()}
+    several: dict[str, list[int]] = {}
+    for row, name in named.items():
+        several.setdefault(name, []).append(row)
     taken |= set(named.values())
     for name, same in several.items():
         if len(same) == 1:
@@ -234,6 +234,7 @@ def _firings(making: _Making, firings: dict[int, str]) -> Rows:
 def _photos(making: _Making, pots: dict[int, str]) -> Rows:
     """Lay out one row per photograph."""
     columns = [column for column in making.mapping.columns if column.table == "photos"]
+    naming = [column for column in columns if column.goal.name == "photo"]
     others = [column for column in columns if column.goal.name != "photo"]
     heads = ["photo", "pot", "view", "setup"]
     heads += [column.goal.name for column in others if column.goal.name not in heads]
@@ -241,16 +242,15 @@ def _photos(making: _Making, pots: dict[int, str]) -> Rows:
     shown: dict[str, str] = {}
     for row, pot in pots.items():
         first = len(table)
-        for column in columns:
-            cell = making.cells[column.letter].get(row, "") if column.goal.name == "photo" else ""
-            for written_name in photographs(cell):
+        for column in naming:
+            for written_name in photographs(making.cells[column.letter].get(row, "")):
                 name = _in_book(written_name)
                 if name in shown:
                     making.keep(row, column, written_name)
                     cause = f"'{written_name}' shows '{shown[name]}' already: kept in the notes of the pot"
                     making.tell(row, column, cause, "name one pot for each photograph")
                     continue
-                if re.match(r"[A-Za-z]:|[\\/]|.*\.\.", written_name):
+                if _lies_elsewhere(written_name):
                     making.tell(
                         row, column, f"'{written_name}' lies elsewhere", f"copy it to {name} in the book"
                     )
@@ -265,10 +265,15 @@ def _photos(making: _Making, pots: dict[int, str]) -> Rows:
     return table
 
 
+def _lies_elsewhere(name: str) -> bool:
+    """Whether a file is named by its place on a disk, or outside the folder."""
+    return re.match(r"[A-Za-z]:|[\\/]|.*\.\.", name) is not None
+
+
 def _in_book(name: str) -> str:
     """Place a photograph in the book: in its folder of photographs where nothing else is said."""
     path = name.replace("\\", "/")
-    if re.match(r"[A-Za-z]:|/|.*\.\.", path):
+    if _lies_elsewhere(path):
         path = path.rsplit("/", 1)[-1].split(":")[-1]
     return path if "/" in path else f"{_PHOTOS}/{path}"
 

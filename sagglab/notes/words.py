@@ -20,8 +20,8 @@ from sagglab.materials import find_material
 #: Below this likeness two words are two: "weight" and "height" have 0.83, "diametr" and "diameter" 0.93.
 LIKENESS = 0.85
 
-#: Units that a spoon is, with the name that pint has for it; a spoon of no known size has none.
-SPOONS = ("tsp", "tbsp", "spoon")
+#: Spoons that amounts come in, as pint names them, and in words; pint has no spoon of no known size.
+SPOONS = {"tsp": "teaspoon", "tbsp": "tablespoon", "spoon": "spoon"}
 
 
 @dataclass(frozen=True)
@@ -210,9 +210,8 @@ def _meanings(name: str, loose: bool) -> tuple[tuple[str, ...], bool, str]:
     words = _known()["heading"]
     plainly = plain(name)
     forms = [plainly, re.sub(r"\s*[#°]$|^[#°]\s*", "", plainly) or plainly]
-    if (
-        loose
-    ):  # the first name of two, as in "pot / piece" and "date & time", and one of several, as in "photo 2"
+    if loose:
+        # The first name of two, as in "pot / piece" and "date & time", and one of several, as in "photo 2".
         forms = [re.split(r"\s*[/(&]", plainly, maxsplit=1)[0].strip(), re.sub(r"\s*\d+$", "", plainly)]
     forms = [form for form in forms if form]
     forms += [form[:-1] for form in forms if len(form) > 3 and form[-1] == "s"]

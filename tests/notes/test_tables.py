@@ -45,6 +45,12 @@ def test_the_tables_open_as_a_book(noted, answered, person, tmp_path):
     assert len(book.pots) >= 3
 
 
+def test_a_problem_names_its_column_as_written(tmp_path):
+    (tmp_path / "notes.csv").write_text("Pot,Firing,Potter's salt (g)\n1,F1,~4\n2,F1,4\n3,F1,2\n")
+    _, problems = made_of(tmp_path / "notes.csv")
+    assert [(one.row, one.column) for one in problems] == [(2, "C Potter's salt (g)")]
+
+
 def test_units_and_fractions_come_out_right(noted, answered, tmp_path):
     tables, _ = made_of(noted("from the States"), lambda mapping: answered("from the States", mapping))
     pots = book_of(tables, tmp_path).pots
