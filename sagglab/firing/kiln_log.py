@@ -6,6 +6,7 @@ The shell's prompt and the notebook's pacer both keep their readings through it.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -132,7 +133,7 @@ class KilnLog:
         target_C = next((heat for heat in (target_C, place.target_C, planned_C) if heat is not None), None)
         if minute is None and schedule is not None and target_C is not None:
             planned = schedule.minute_of(target_C)
-            minute = None if planned != planned else planned
+            minute = None if math.isnan(planned) else planned
         return cls(place.path, unit, target_C, minute, schedule)
 
     def go_on(self) -> Answer | None:

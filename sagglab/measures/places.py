@@ -9,7 +9,6 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from sagglab.book import Book
@@ -22,7 +21,6 @@ from sagglab.photo.given_outline import given_outline
 from sagglab.photo.image import read_photo
 from sagglab.photo.measure import IN_FEW_PLACES, MeasuredPhoto, written_places
 from sagglab.photo.own_target import given_corners
-from sagglab.photo.picture import Picture
 from sagglab.targets import Target, read_target
 
 #: What a target's corners and a pot's outline may come from.
@@ -60,7 +58,12 @@ class Places:
     outline_from: str
 
 
-def places_of(book: Book, photo: str, found: Mapping[str, object] | None = None) -> Places:
+def places_of(
+    book: Book,
+    photo: str,
+    found: Mapping[str, object] | None = None,
+    size: tuple[int, int] | None = None,
+) -> Places:
     """Tell where target and pot are in a photograph: as given, or else found, or else a place to start from.
 
     Parameters
@@ -70,6 +73,8 @@ def places_of(book: Book, photo: str, found: Mapping[str, object] | None = None)
         As the table ``photos`` names it.
     found : mapping, optional
         Its row of `measure_photos`; without it the photograph is measured.
+    size : (rows, columns), optional
+        The photograph's, upright, where it has been read already; else it is read for it.
 
     Returns
     -------
@@ -92,14 +97,12 @@ def places_of(book: Book, photo: str, found: Mapping[str, object] | None = None)
     row = row_of(book.photos, "photos", "photo", photo)
     if found is None:
         try:
-            found = measure_view(book, photo).table.iloc[0]
+            measured = measure_view(book, photo)
+            found, size = measured.table.iloc[0], measured.size
         except SagglabError:
             found = {}
-    return _places(book, row, found, read_photo(book.path(photo)).picture)
-
-
-def _places(book: Book, row: pd.Series, found: Mapping[str, object], picture: Picture) -> Places:
-    size = picture.size
+    if size is None:
+        size = read_photo(book.path(photo)).picture.size
     corners, corners_from = _first(
         (lambda: given_corners(row["target corners"]), GIVEN, row["target corners"]),
         (lambda: given_corners(found["found corners"]), FOUND, found.get("found corners")),
@@ -154,34 +157,25 @@ def _ellipse(size: tuple[int, int]) -> NDArray[np.float64]:
     )
 
 
-def _cell(places: ArrayLike | str | None) -> str | None:
-    if places is None or isinstance(places, str):
-        return None if places is None else places.strip()
-    return written_places(np.asarray(places, dtype=float))
+def _cell(photo: str, places: ArrayLike | str, fault: type[SagglabError]) -> str:
+    if isinstance(places, str):
+        return places.strip()
+    try:
+        pairs = np.asarray(places, dtype=float)
+    except (TypeError, ValueError):
+        pairs = np.empty(0)
+    if pairs.ndim != 2 or pairs.shape[1] != 2:
+        raise fault(photo, "what was given are no places (x, y)", "give pairs of numbers, or x y; x y; x y …")
+    return written_places(pairs)
 
 
-def check_places(
+def _checked(
     book: Book, photo: str, corners: ArrayLike | str | None, outline: ArrayLike | str | None
 ) -> dict[str, str]:
-    """Check places against the photograph, and give them as cells of the table ``photos`` by their heading.
-
-    Parameters
-    ----------
-    book, photo, corners, outline
-        As `give_places` takes them.
-
-    Raises
-    ------
-    TargetError
-        The corners are not four, not those of a grid, or do not lie in the photograph.
-    OutlineError
-        The outline surrounds nothing, or names a mask that cannot be used.
-    SagglabError
-        There is no such photograph, or it cannot be opened.
-    """
+    """Check places against the photograph, and give them as cells of ``photos`` by their heading."""
     row_of(book.photos, "photos", "photo", photo)
-    cells = dict(zip(PLACES, (_cell(corners), _cell(outline)), strict=True))
-    cells = {heading: text for heading, text in cells.items() if text is not None}
+    given = zip(PLACES, (corners, outline), (TargetError, OutlineError), strict=True)
+    cells = {heading: _cell(photo, places, fault) for heading, places, fault in given if places is not None}
     size = read_photo(book.path(photo)).picture.size if any(cells.values()) else (0, 0)
     if cells.get("target corners"):
         try:
@@ -211,9 +205,9 @@ def measure_with(
     Raises
     ------
     SagglabError
-        As `check_places` and `measure_view` raise them.
+        As `give_places` and `measure_view` raise them.
     """
-    cells = check_places(book, photo, corners, outline)
+    cells = _checked(book, photo, corners, outline)
     photos = book.photos.copy()
     for heading, text in cells.items():
         photos.loc[photos["photo"] == photo, heading] = text
@@ -238,7 +232,8 @@ def give_places(
         Centres of the target's corner patches, round from row 1, column 1. None leaves what is there, and
         ``""`` clears it, so that they are searched for again.
     outline : str or array_like, shape (n, 2), optional
-        Three places or more around the pot, or the name of a mask picture in the book; None and ``""`` alike.
+        Three places or more around the pot, or the name of a mask picture in the book; None and ``""``
+        as for the corners.
 
     Returns
     -------
@@ -265,4 +260,4 @@ def give_places(
     ...     print(open_book(mine).photos.set_index("photo").loc[target, "target corners"])
     136 519; 405 520; 403 681; 136 680
     """
-    return amend_photo(book, photo, check_places(book, photo, corners, outline))
+    return amend_photo(book, photo, _checked(book, photo, corners, outline))

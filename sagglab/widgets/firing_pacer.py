@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from base64 import b64encode
+from html import escape
 from typing import Any, ClassVar
 
 import traitlets
@@ -21,7 +22,7 @@ from sagglab.firing.record_place import firing_readings
 from sagglab.firing.typed import STRUCK_OUT, TypedReading
 from sagglab.markup import listed, paragraph, text_table
 from sagglab.units import both_scales, convert
-from sagglab.widgets.live import LiveWidget, look, script, words
+from sagglab.widgets.live import LiveWidget, look, script
 
 #: So many of the last readings typed here are listed, and of another record all or none; the curve holds all.
 MOST_LISTED = 200
@@ -141,7 +142,7 @@ class FiringPacer(LiveWidget):
             self.kept = f"{len(self._recorded.table)} readings, in {self.kiln_log.path}."
         counted = counting(rows)[-1:]
         own = short_unit(self.kiln_log.record.unit) if counted else ""
-        self.last = f"{_figure(counted[0], own)} at {counted[0].at:%H:%M}" if counted else ""
+        self.last = f"{counted[0].temperature:g} {own} at {counted[0].at:%H:%M}" if counted else ""
         self.answer = {
             "page": page,
             "number": number,
@@ -210,15 +211,11 @@ class FiringPacer(LiveWidget):
             return paragraph(self.picture.get("alt", ""))
         # A logger's record of 120 readings is 240 kB as vectors, and 95 kB as pixels.
         data = b64encode(chart_png(self._curve())).decode("ascii")
-        alt = words(self.picture["alt"])
+        alt = escape(self.picture["alt"])
         return f'<img src="data:image/png;base64,{data}" alt="{alt}" width="760" style="max-width:100%">'
 
 
 _HEADS = ("time", "minute", "°C", "°F", "flag")
-
-
-def _figure(reading: TypedReading, unit: str) -> str:
-    return f"{reading.temperature:g} {unit}"
 
 
 def _laid_out(record: Readings) -> list[list[str]]:

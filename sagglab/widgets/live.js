@@ -16,6 +16,11 @@ function element(tag, attributes = {}, ...children) {
   return made;
 }
 
+/** Set attributes of an element that is there already. */
+function set(node, values) {
+  for (const [name, value] of Object.entries(values)) node.setAttribute(name, value);
+}
+
 /** How long a question may go unanswered before the widget says so, and be worked on before it says that: what
  *  is answered sooner would flicker. Milliseconds. */
 const PATIENCE = 4000, AT_ONCE = 500;

@@ -12,7 +12,6 @@ it the still one, plain HTML with the same information, which hides itself while
 
 from __future__ import annotations
 
-import html
 from abc import abstractmethod
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -37,15 +36,19 @@ _ONE_OF_BOTH = """
 """
 
 
-def script(name: str) -> str:
-    """Give a widget's script, behind what all scripts share (``live.js``)."""
+def script(*names: str) -> str:
+    """Join a widget's scripts, behind what all share (``live.js``)."""
     # A widget's script goes to the browser as one text, which can import nothing that lies beside it.
-    return "\n".join((_HERE / part).read_text(encoding="utf-8") for part in ("live.js", name))
+    return _joined("live.js", *names)
 
 
-def look(name: str) -> str:
-    """Give a widget's style, behind the one that all have (``live.css``)."""
-    return "\n".join((_HERE / part).read_text(encoding="utf-8") for part in ("live.css", name))
+def look(*names: str) -> str:
+    """Join a widget's styles, behind the one that all have (``live.css``)."""
+    return _joined("live.css", *names)
+
+
+def _joined(*names: str) -> str:
+    return "\n".join((_HERE / name).read_text(encoding="utf-8") for name in names)
 
 
 class LiveWidget(anywidget.AnyWidget):
@@ -64,7 +67,7 @@ class LiveWidget(anywidget.AnyWidget):
         Whether a question is being answered.
     """
 
-    _css: ClassVar[str] = (_HERE / "live.css").read_text(encoding="utf-8")
+    _css: ClassVar[str] = look()
 
     said = traitlets.Dict().tag(sync=True)
     busy = traitlets.Bool(False).tag(sync=True)
@@ -112,15 +115,11 @@ class LiveWidget(anywidget.AnyWidget):
 
     def _ipython_display_(self) -> None:
         if not in_open_notebook():
-            raise NotImplementedError  # IPython's word for: the bundle is all there is
+            # IPython's word for "go on with the bundle": as the cell's result, which nothing displayed is.
+            raise NotImplementedError
         # The live view first: the still one of large photographs takes seconds to draw.
         view = {"version_major": 2, "version_minor": 1, "model_id": self.model_id}
         # Without any text nbconvert, which passes over the view, would warn that there is nothing.
         display({_VIEW: view, "text/plain": ""}, raw=True)
         still = f'<style>{_ONE_OF_BOTH}</style><div class="sagglab-still">{self.still()}</div>'
         display({"text/plain": repr(self), "text/html": framed(still)}, raw=True)
-
-
-def words(text: object) -> str:
-    """Make text safe to stand in HTML."""
-    return html.escape(str(text))

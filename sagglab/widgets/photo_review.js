@@ -1,16 +1,19 @@
 // Places are in pixels of the photograph; whole numbers are pixels' middles, so that it begins at -0.5.
 
-/** Reach of a handle for a finger, px of the screen; the magnifier's side, and what it shows, px of the photo. */
-const REACH = 12, GLASS = 300, GLASS_SHOWS = 100;
+/** Reach of a handle for a finger, px of the screen. */
+const REACH = 12;
 const STEPS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const CORNERS = ["row 1, column 1", "row 1, last column", "last row, last column", "last row, column 1"];
 /** Keys that follow one another within this many milliseconds are undone together. */
 const ONE_MOVE = 900;
 
+const middleOf = (places) => [0, 1].map((axis) =>
+  places.reduce((sum, place) => sum + place[axis], 0) / places.length);
+
 function render({ model, el }) {
   const heard = answers(model, el);
   const now = { corners: [], outline: [], moved: { corners: false, outline: false } };
-  let wanted = model.get("chosen"), past = [], active = null, drag = null, lastKey = 0, url = "", nearUrl = "", asked = 0, drawn = null;
+  let wanted = model.get("chosen"), past = [], active = null, drag = null, lastKey = 0, url = "", drawn = null;
 
   // --- the parts
   const choose = element("select", { "aria-label": "Photograph", onchange: () => go(Number(choose.value)) });
@@ -26,28 +29,21 @@ function render({ model, el }) {
     "Photograph with target corners and pot outline; Tab goes from place to place, arrow keys move it" },
     image, lines.outline.edge, lines.outline.shape, lines.corners.edge, lines.corners.shape, rowOne,
     marks.corners, marks.outline);
-  const glassFar = element("image", { preserveAspectRatio: "none" });
-  const glassNear = element("image", { preserveAspectRatio: "none", class: "near" });
-  const glassLines = ["outline", "corners"].map((kind) => element("polygon", { class: kind }));
-  const cross = element("path", { class: "cross" });
-  const glass = element("svg", { class: "sagglab-glass", "aria-hidden": "true", width: GLASS, height: GLASS },
-    glassFar, glassNear, ...glassLines, cross);
-  const at = element("p", { class: "sagglab-at" }, "Choose a place to see it enlarged.");
+  const magnified = magnifier(model), glass = magnified.glass;
   const add = button("Add a point", addPoint), remove = button("Remove the point", removePoint);
   const larger = button("Larger", () => grow(1.05)), smaller = button("Smaller", () => grow(1 / 1.05));
   const measure = button("Measure", () => ask(model, "measure", given()));
   const save = button("Save in photos", () => ask(model, "save", given()), "sagglab-first");
   const automatic = button("Automatic again", () => ask(model, "automatic"));
   const undo = button("Undo", goBack);
-  const numbers = element("table", { class: "sagglab-measured" });
-  const told = element("div", { class: "sagglab-told" });
+  const measured = measuredTable(model);
   // The buttons stand before the photograph: behind it, Tab would come to them after thirty places.
   const buttons = element("div", { class: "sagglab-row" }, measure, save, undo, automatic,
     element("span", { class: "sagglab-row sagglab-shape" }, add, remove, larger, smaller));
   const review = element("div", {},
     element("div", { class: "sagglab-review" },
-      element("div", { class: "sagglab-left" }, view, source, numbers, told),
-      element("div", { class: "sagglab-right" }, glass, at)),
+      element("div", { class: "sagglab-left" }, view, source, ...measured.parts),
+      element("div", { class: "sagglab-right" }, glass, magnified.at)),
     element("p", { class: "sagglab-how" }, "Drag a square to the middle of the target's corner patch, 1 being "
       + "row 1, column 1, and circles to the pot's edge. Tab and arrow keys do the same: 1 pixel, with Shift 10. "
       + "Double-click on the outline adds a point, Delete takes it away. In the magnifier, drag the picture until "
@@ -104,7 +100,7 @@ function render({ model, el }) {
     const group = marks[kind];
     while (group.childNodes.length > places.length) group.lastChild.remove();
     while (group.childNodes.length < places.length) group.append(mark(kind, group.childNodes.length));
-    const middle = [0, 1].map((axis) => places.reduce((sum, place) => sum + place[axis], 0) / places.length);
+    const middle = middleOf(places);
     places.forEach(([x, y], number) => {
       const each = group.childNodes[number], chosen = active?.kind === kind && active.at === number;
       const half = (kind === "corners" ? 6 : 5) * unit * (chosen ? 1.4 : 1);
@@ -135,40 +131,15 @@ function render({ model, el }) {
       element("rect", { class: "seen" }), element("text", {}, String(number + 1)));
   }
 
-  function set(node, values) {
-    for (const [name, value] of Object.entries(values)) node.setAttribute(name, value);
-  }
-
   function drawGlass() {
     // Of a whole ring its first place stays in sight.
     const place = active && now[active.kind][active.at ?? 0];
-    glass.classList.toggle("empty", !place);
-    if (!place) {
-      at.textContent = "Choose a place to see it enlarged.";
-      return;
-    }
-    const [x, y] = place, half = GLASS_SHOWS / 2;
-    glass.setAttribute("viewBox", `${x - half} ${y - half} ${GLASS_SHOWS} ${GLASS_SHOWS}`);
-    ["outline", "corners"].forEach((kind, number) => glassLines[number].setAttribute("points", points(now[kind])));
-    cross.setAttribute("d", `M${x - 9} ${y}H${x - 1}M${x + 1} ${y}H${x + 9}M${x} ${y - 9}V${y - 1}`
-      + `M${x} ${y + 1}V${y + 9}`);
-    const whole = active.kind === "corners" ? "Whole target, at its corner 1" : "Whole outline, at its point 1";
-    const name = active.at === null ? whole : active.kind === "corners" ? `Corner ${active.at + 1} (${CORNERS[active.at]})`
-      : `Outline point ${active.at + 1}`;
-    at.textContent = `${name}: x ${x.toFixed(1)}, y ${y.toFixed(1)} of the photograph's pixels.`;
-    askNear(x, y);
+    magnified.show(place, place ? named(active) : "", [points(now.outline), points(now.corners)], Boolean(drag));
   }
 
-  /** The photograph's own pixels come from the kernel when they are not at hand: dragging waits for none. */
-  function askNear(x, y) {
-    const near = model.get("near"), half = GLASS_SHOWS / 2;
-    const there = near?.picture && x - half >= near.left - 1 && y - half >= near.top - 1
-      && x + half <= near.left + near.size[1] + 1 && y + half <= near.top + near.size[0] + 1;
-    if (there || drag) return;
-    const key = `${Math.round(x)} ${Math.round(y)}`;
-    if (asked === key) return;
-    asked = key;
-    model.send({ ask: "near", values: { x, y } });
+  function named({ kind, at }) {
+    if (at === null) return kind === "corners" ? "Whole target, at its corner 1" : "Whole outline, at its point 1";
+    return kind === "corners" ? `Corner ${at + 1} (${CORNERS[at]})` : `Outline point ${at + 1}`;
   }
 
   // --- moving
@@ -299,8 +270,7 @@ function render({ model, el }) {
   }
 
   function grow(by) {
-    const middle = [0, 1].map((axis) => now.outline.reduce((sum, place) => sum + place[axis], 0)
-      / now.outline.length);
+    const middle = middleOf(now.outline);
     keep();
     now.outline = now.outline.map((place) => place.map((value, axis) =>
       Math.round(10 * (middle[axis] + by * (value - middle[axis]))) / 10));
@@ -316,10 +286,6 @@ function render({ model, el }) {
     if (place < 0 || place >= model.get("photos").length) return;
     wanted = place;
     ask(model, "choose", { place });
-  }
-
-  function blob(view) {
-    return URL.createObjectURL(new Blob([view], { type: "image/jpeg" }));
   }
 
   function tellPhotos() {
@@ -342,23 +308,14 @@ function render({ model, el }) {
   function tellPicture() {
     if (url) URL.revokeObjectURL(url);
     const picture = model.get("picture");
-    url = picture?.byteLength ? blob(picture) : "";
-    for (const each of [image, glassFar]) each.setAttribute("href", url);
-  }
-
-  function tellNear() {
-    if (nearUrl) URL.revokeObjectURL(nearUrl);
-    const near = model.get("near");
-    nearUrl = near?.picture ? blob(near.picture) : "";
-    glassNear.setAttribute("href", nearUrl);
-    if (nearUrl) set(glassNear, { x: near.left - 0.5, y: near.top - 0.5, width: near.size[1],
-      height: near.size[0] });
+    url = picture?.byteLength ? jpegUrl(picture) : "";
+    for (const each of [image, magnified.far]) each.setAttribute("href", url);
   }
 
   function tellPlaces() {
     const { size, corners = [], outline = [], corners_from, outline_from } = model.get("places");
     Object.assign(now, { corners, outline, moved: { corners: false, outline: false } });
-    [past, asked] = [[], 0];
+    past = [];
     // Saved, or searched for again, the place in the magnifier stays; another photograph begins anew.
     if (drawn !== model.get("chosen") || !active || active.at >= now[active.kind].length) active = first();
     drawn = model.get("chosen");
@@ -366,33 +323,16 @@ function render({ model, el }) {
     tellPhotos();
     if (size) {
       view.setAttribute("viewBox", `-0.5 -0.5 ${size[1]} ${size[0]}`);
-      for (const each of [image, glassFar]) set(each, { x: -0.5, y: -0.5, width: size[1], height: size[0] });
+      set(image, { x: -0.5, y: -0.5, width: size[1], height: size[0] });
+      magnified.begin(size);
     }
     source.textContent = size ? `Target corners (squares): ${corners_from}.`
       + (outline.length ? ` Pot outline (circles): ${outline_from}.` : " No pot is to be found here.") : "";
     draw();
   }
 
-  function tellMeasured() {
-    const rows = model.get("measured");
-    const cell = (row, text) => element("td", {}, text);
-    numbers.replaceChildren(
-      element("tr", {}, ...["", "colour", "L*", "a*", "b*", "target ΔE00"].map((head) =>
-        element("th", { scope: "col" }, head))),
-      ...rows.map((row) => {
-        const patch = element("span", { class: `sagglab-swatch${row.outside ? " cut" : ""}`, title: row.swatch });
-        if (row.swatch) patch.style.background = row.swatch;
-        return element("tr", {}, element("th", { scope: "row" }, row.of),
-          element("td", {}, row.swatch ? patch : "none"), ...row.numbers.map((text) => cell(row, text)));
-      }));
-    // What was wrong before stands above already, as the reason to look.
-    told.replaceChildren(...rows.map(({ of, flags, problems }, number) => [of, flags && `flags: ${flags}`,
-      number > 0 && problems]).map(([of, ...what]) => [of, what.filter(Boolean).join("; ")])
-      .filter(([, what]) => what).map(([of, what]) => element("p", {}, `${of}: ${what}`)));
-  }
-
   const events = { "change:photos": tellPhotos, "change:chosen": tellPhotos, "change:picture": tellPicture,
-    "change:near": tellNear, "change:places": tellPlaces, "change:measured": tellMeasured };
+    "change:places": tellPlaces };
   for (const [event, tell] of Object.entries(events)) {
     model.on(event, tell);
     tell();
@@ -403,7 +343,9 @@ function render({ model, el }) {
     for (const [event, tell] of Object.entries(events)) model.off(event, tell);
     sized.disconnect();
     heard.stop();
-    for (const each of [url, nearUrl]) if (each) URL.revokeObjectURL(each);
+    magnified.stop();
+    measured.stop();
+    if (url) URL.revokeObjectURL(url);
   };
 }
 

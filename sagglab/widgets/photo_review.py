@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Mapping
 from contextlib import suppress
+from html import escape
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,7 @@ from sagglab.markup import paragraph
 from sagglab.measures.places import START, Places, give_places, measure_with, places_of
 from sagglab.measures.views import measure_photos, measure_view
 from sagglab.photo.image import Photo, read_photo
-from sagglab.widgets.live import LiveWidget, look, script, words
+from sagglab.widgets.live import LiveWidget, look, script
 
 #: Longest side of the photograph that is shown, and its quality as JPEG: some 200 kB.
 SHOWN, QUALITY = 1200, 85
@@ -34,6 +35,7 @@ MOST_ROWS = 40
 #: target some 270 pixels wide, a corner moved by up to 12 pixels raised it by at most 0.01, one by 20 by 0.4.
 WORSE = 0.1
 
+_FOUND = ["found corners", "found outline"]
 _LEFT_OUT = "left-out mean ΔE00"
 _TARGET_FLAGS = (
     "hidden patches",
@@ -78,7 +80,7 @@ class PhotoReview(LiveWidget):
         As `measure_photos` raises them.
     """
 
-    _esm = script("photo_review.js")
+    _esm = script("magnifier.js", "measured_table.js", "photo_review.js")
     _css = look("photo_review.css")
 
     photos = traitlets.List().tag(sync=True)
@@ -120,7 +122,7 @@ class PhotoReview(LiveWidget):
         try:
             photo = read_photo(self.book.path(name))
             picture = as_jpeg(shown(photo, SHOWN), QUALITY)
-            places = _told_places(places_of(self.book, name, self._rows[place]))
+            places = _told_places(places_of(self.book, name, self._rows[place], photo.picture.size))
         finally:
             # All at once, and not before it is read: emptied meanwhile, the page would jump.
             with self.hold_sync():
@@ -160,7 +162,7 @@ class PhotoReview(LiveWidget):
         what = [name for name, there in (("target corners", corners), ("pot outline", outline)) if there]
         self._written(True)
         self.say(f"Saved: {' and '.join(what)}, in {file.name}, row {self._row_number()} ({self.name})")
-        self.places = _told_places(places_of(self.book, self.name, self._rows[self.chosen]))
+        self._show_places()
 
     def asked_automatic(self) -> None:
         """Have target and pot searched for again, and clear what the table says."""
@@ -172,11 +174,17 @@ class PhotoReview(LiveWidget):
             told = f"Cleared: {' and '.join(given)}, in {file.name}, row {self._row_number()}"
         else:
             told = "These are the places that were found; the table says nothing else"
-        found = {}
+        found = dict.fromkeys(_FOUND, "")
         with suppress(SagglabError):  # what cannot be found gets a place to start from, which says so
-            found = measure_view(self.book, self.name).table.iloc[0]
-        self.places = _told_places(places_of(self.book, self.name, found))
+            found = measure_view(self.book, self.name).table.iloc[0][_FOUND].to_dict()
+        # Measures made with places that were given hold those as found: cleared, they would come back.
+        self._rows[self.chosen] = {**self._rows[self.chosen], **found}
+        self._show_places()
         self.say(told)
+
+    def _show_places(self) -> None:
+        size = None if self._photo is None else self._photo.picture.size
+        self.places = _told_places(places_of(self.book, self.name, self._rows[self.chosen], size))
 
     def _written(self, saved: bool) -> None:
         self.book = open_book(self.book.folder)
@@ -200,16 +208,16 @@ class PhotoReview(LiveWidget):
         body = []
         for place, row in enumerate(marked[:MOST_ROWS]):
             picture = _small(self.book, row) if place < MOST_SMALL else ""
-            why = "".join(f"<li>{words(reason)}</li>" for reason in reasons_to_look(row))
+            why = "".join(f"<li>{escape(reason)}</li>" for reason in reasons_to_look(row))
             given = "; ".join(
                 f"{name}: {row[found]}"
                 for name, found in (("target corners", "found corners"), ("pot outline", "found outline"))
                 if row.get(found)
             )
             body.append(
-                f"<tr><td>{picture}</td><th scope='row'>{words(row['photo'])}<br>{words(_what(row))}</th>"
+                f"<tr><td>{picture}</td><th scope='row'>{escape(row['photo'])}<br>{escape(_what(row))}</th>"
                 f"<td class='words'><ul>{why}</ul><details><summary>Its places, for photos</summary>"
-                f"<p>{words(given or 'none were found')}</p></details></td></tr>"
+                f"<p>{escape(given or 'none were found')}</p></details></td></tr>"
             )
         return (
             f"<p class='answer'><strong>▲ {count}</strong></p><div class='wide'><table><thead><tr>"
@@ -221,7 +229,7 @@ class PhotoReview(LiveWidget):
     def _first(self) -> str:
         rows = self._rows[:MOST_SMALL]
         titled = "".join(
-            f'<span class="titled">{_small(self.book, row)}<br>{words(row["photo"])}</span>' for row in rows
+            f'<span class="titled">{_small(self.book, row)}<br>{escape(row["photo"])}</span>' for row in rows
         )
         count = len(self._rows)
         said = "The photograph needs no look" if count == 1 else f"None of {count} photographs needs a look"
@@ -295,7 +303,7 @@ def _small(book: Book, row: Mapping[str, object]) -> str:
     """Draw what was found over a small picture; as read where nothing was."""
     try:
         photo = read_photo(book.path(str(row["photo"])))
-        places = places_of(book, str(row["photo"]), row)
+        places = places_of(book, str(row["photo"]), row, photo.picture.size)
     except SagglabError:
         return "not to be opened"
     seen = [
@@ -309,7 +317,7 @@ def _small(book: Book, row: Mapping[str, object]) -> str:
     picture = drawn_small(photo, _lines(dict(seen)), SMALL)
     data = base64.b64encode(as_jpeg(picture, SMALL_QUALITY)).decode("ascii")
     drawn = f", with {' and '.join(name for name, _ in seen)} drawn over it" if seen else ", as read"
-    alt = words(f"{row['photo']}: {_what(row)}{drawn}")
+    alt = escape(f"{row['photo']}: {_what(row)}{drawn}")
     return f'<img src="data:image/jpeg;base64,{data}" alt="{alt}" width="{picture.shape[1]}">'
 
 

@@ -68,7 +68,6 @@ function render({ model, el }) {
     for (const [heading, value] of inputs) if (value() !== undefined) recipe[heading] = value();
     waiting = true;
     number += 1;
-    performance.mark("sagglab-asked");
     ask(model, "predict", { recipe, firing: firing.value === "" ? null : firing.value.slice(1), number });
   }
 
@@ -102,7 +101,6 @@ function render({ model, el }) {
     code.value = shown.code;
     copied.textContent = "";
     for (const [heading, heat] of heats) heat.textContent = shown.heats[heading] || "";
-    performance.mark("sagglab-shown");
     answered();
   }
 

@@ -71,6 +71,8 @@ def test_what_is_measured_with_places_is_what_is_measured_once_they_are_saved(bo
         ({"corners": "1 1; 9 9; 9 1; 1 9"}, TargetError, "not those of a grid"),
         ({"corners": "1 1; 401 1; 401 9; 1 9"}, TargetError, "outside the photograph, which is 400 by 300"),
         ({"corners": [[1, 1], [9, 1]]}, TargetError, "not four places"),
+        ({"outline": [1, 2, 3]}, OutlineError, "no places"),
+        ({"corners": [["a", "b"]]}, TargetError, "no places"),
         ({"outline": "1 1; 9 9"}, OutlineError, "2 places surround nothing"),
         ({"outline": "900 1; 990 1; 950 90"}, OutlineError, "no pixel lies inside"),
     ],
@@ -101,6 +103,20 @@ def test_those_that_need_a_look_come_first_in_the_still_view_too(book, reviewed)
     still = review.still()
     assert "The photograph needs no look" in still
     assert f'alt="{POT}: pot p01, with target and outline drawn over it"' in still and len(still) < 30_000
+    review.close()
+
+
+def test_places_that_were_given_when_it_was_measured_stay_cleared(book, reviewed):
+    found = places_of(book, POT, row_of(reviewed[1], POT)).corners
+    give_places(book, POT, corners=found + 3)
+    book = open_book(book.folder)
+    given = measure_view(book, POT).table["found corners"].item()
+    review = PhotoReview(book, reviewed[1].query("photo == @POT").assign(**{"found corners": given}))
+    review.asked_automatic()
+    assert review.said["cause"].startswith("Cleared: target corners")
+    review.asked_choose(0)
+    assert review.places["corners_from"] == FOUND
+    np.testing.assert_allclose(review.places["corners"], found, atol=0.051)
     review.close()
 
 
