@@ -79,7 +79,7 @@ def picture_html(kind: str, content: str | bytes, alt: str, size: dict[str, int]
         The file's bytes; or their base64, or, of a drawing in SVG, its text.
     alt : str
     size : dict of str to int, optional
-        ``width`` and ``height`` at which it is shown, where they are not those of the file.
+        The ``width`` at which it is shown, where it is not that of the file; the height follows it.
     """
     if kind == "image/svg+xml" and isinstance(content, str):
         content = content.encode()

@@ -23,18 +23,10 @@ EXAMPLES = """examples:
 """
 
 
-def _jobs(text: str) -> int:
-    jobs = int(text)
-    if jobs < 1:
-        raise argparse.ArgumentTypeError("it takes 1 process or more")
-    return jobs
-
-
-def _participants(text: str) -> int:
-    number = int(text)
-    if number < 1:
-        raise argparse.ArgumentTypeError("it takes 1 participant or more")
-    return number
+def _one_or_more(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError("it takes a whole number, 1 or more")
+    return int(text)
 
 
 def parser() -> argparse.ArgumentParser:
@@ -122,7 +114,7 @@ def _add_paper(verb: argparse.ArgumentParser) -> None:
 def _add_measuring(verb: argparse.ArgumentParser, into: Path) -> None:
     verb.add_argument("--into", metavar="FOLDER", type=Path, default=into, help=f"default: {into}")
     verb.add_argument(
-        "--jobs", metavar="N", type=_jobs, default=-1, help="processes; default: one for each core"
+        "--jobs", metavar="N", type=_one_or_more, default=-1, help="processes; default: one for each core"
     )
     verb.add_argument("--afresh", action="store_true", help="measure again what was measured before")
 
@@ -235,7 +227,7 @@ def _add_handout(verbs: argparse._SubParsersAction) -> None:
         "--class",
         dest="participants",
         metavar="N",
-        type=_participants,
+        type=_one_or_more,
         default=0,
         help="a class pack as well: tags, bench sheets, totals, cautions for so many",
     )

@@ -121,8 +121,8 @@ def guide_content() -> dict[str, object]:
         "foot": FOOT,
         "above_alt": "Seen from above. The pot stands 30 to 60 cm in front of a plain backdrop, the target "
         "5 to 10 cm beside it, as far from the camera. The camera looks straight at the pot from 1 to 1.5 "
-        "m. Two soft lamps stand left and right of the camera, each at about 45° to its line of sight, as "
-        "far from the pot.",
+        "m. Two soft lamps stand left and right of the camera, each at 40 to 50° to its line of sight and "
+        "0.8 to 1.2 m from the pot; in their place, one large window on one side, without sun.",
         "side_alt": "Seen from the side. The camera on its tripod is level with the middle of the pot. The "
         "target stands beside the pot, upright and tilted a little. The lamp is a little higher than the "
         "pot; the backdrop runs down behind the pot in a curve, and on under it.",

@@ -24,7 +24,7 @@ from sagglab.model.sentences import LIMIT
 from sagglab.model.terms import Factor
 from sagglab.model.wanted import Recipes, rank_recipes
 from sagglab.model.wording import label, said_p, tried_in_words, words_for
-from sagglab.pages.numbers import decimal, digits_for
+from sagglab.pages.numbers import digits_for, within
 
 #: Columns of the table of colour effects.
 COLUMNS = (
@@ -75,8 +75,8 @@ class ColourPrediction:
                     parts.append(f"{line['outcome']} cannot be had")
                     continue
                 places = max(digits_for((line["high"] - line["low"]) / 2), 0)
-                middle, low, high = (decimal(line[end], places) for end in ("estimate", "low", "high"))
-                parts.append(f"{line['outcome']} {middle} ({low} to {high})")
+                said = within(line["estimate"], line["low"], line["high"], places)
+                parts.append(f"{line['outcome']} {said}")
             lines.append(f"  {what}: {', '.join(parts)}")
         return "\n".join([*lines, *(f"  {note}" for note in self.notes), TAKE_CARE])
 

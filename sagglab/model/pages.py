@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sagglab.markup import folded, framed, listed, paragraph
 from sagglab.materials import TAKE_CARE
 from sagglab.pages.layout import html_table, long_table, report, rounded
-from sagglab.pages.numbers import decimal, number, probability
+from sagglab.pages.numbers import decimal, number, probability, within
 from sagglab.pages.patches import patch, swatch, swatches
 
 #: Columns of the table of effects that a page has room for.
@@ -53,10 +53,7 @@ def colours_page(table: pd.DataFrame, sentences: tuple[str, ...]) -> str:
         {
             "term": table["term"],
             **{
-                name: [
-                    f"{decimal(middle, 1)} ({decimal(low, 1)} to {decimal(high, 1)})"
-                    for middle, low, high in table[[name, f"{name} low", f"{name} high"]].to_numpy()
-                ]
+                name: [within(*line, 1) for line in table[[name, f"{name} low", f"{name} high"]].to_numpy()]
                 for name in ("ΔL*", "Δa*", "Δb*", "ΔE00")
             },
             "p Holm": [probability(value) for value in table["p Holm"]],

@@ -65,16 +65,21 @@ def table_parts(table: pd.DataFrame) -> tuple[str, ...]:
     """Lay a table out as HTML: first rows of leading columns, and below what more there is."""
     first = pd.DataFrame(table.iloc[: FIRST_ROWS if len(table) > MOST_ROWS else MOST_ROWS])
     first = first.set_axis([_flat(column) for column in first.columns], axis=1)
+    joined: set[str] = set()  # columns whose cells hold their two ends as well
     if not first.columns.is_unique or table.empty:
         shown, patches = first, None
     else:
-        ends = {f"{name} {end}" for name in _with_ends(first) for end in ("low", "high")}
+        with_own = _with_ends(first)
+        ends = {f"{name} {end}" for name in with_own for end in ("low", "high")}
         shown = first[leading(pd.DataFrame(table).set_axis(first.columns, axis=1))]
         shown = shown.drop(columns=[name for name in ends if name in shown])
+        joined = set(with_own) & set(shown)
         has_colour = set(AXES) <= set(shown) and _are_numbers(first, AXES)
         patches = [patch(lab) for lab in first[list(AXES)].to_numpy(dtype=float)] if has_colour else None
-    cells = _index_cells(first) | _columns_of(shown, first)
-    below = " ".join(filter(None, [_more(table, first, shown), _ends_said(shown, first)]))
+    cells = _index_cells(first) | _columns_of(shown, first, joined)
+    left = table.shape[1] - shown.shape[1] - 2 * len(joined)
+    said = "In brackets: from the low to the high end of what the number can be." if joined else ""
+    below = " ".join(filter(None, [_more(len(table) - len(first), left), said]))
     return html_table(pd.DataFrame(cells), patches=patches), paragraph(below, "quiet")
 
 
@@ -106,8 +111,8 @@ def leading(table: pd.DataFrame) -> list[str]:
 
 
 def _with_ends(table: pd.DataFrame) -> list[str]:
-    names = with_ends(list(table)) if table.columns.is_unique else []
-    return [name for name in names if _are_numbers(table, (name, f"{name} low", f"{name} high"))]
+    ends = with_ends(list(table))
+    return [name for name in ends if _are_numbers(table, (name, f"{name} low", f"{name} high"))]
 
 
 def _are_numbers(table: pd.DataFrame, names: Iterable[str]) -> bool:
@@ -136,9 +141,8 @@ def _index_cells(first: pd.DataFrame) -> dict[str, list[str]]:
     return {str(index.name or ""): [scalar(value) for value in index]}
 
 
-def _columns_of(shown: pd.DataFrame, first: pd.DataFrame) -> dict[str, list[str]]:
+def _columns_of(shown: pd.DataFrame, first: pd.DataFrame, joined: set[str]) -> dict[str, list[str]]:
     cells: dict[str, list[str]] = {}
-    with_own = _with_ends(first)
     for place, name in enumerate(shown.columns):
         values = shown.iloc[:, place]
         if not pd.api.types.is_float_dtype(values.dtype):
@@ -146,7 +150,7 @@ def _columns_of(shown: pd.DataFrame, first: pd.DataFrame) -> dict[str, list[str]
             continue
         values = values.to_numpy(dtype=float)
         ends = None
-        if name in with_own:
+        if name in joined:
             ends = first[[f"{name} low", f"{name} high"]].to_numpy(dtype=float)
         cells[_free(name, cells)] = written(values, ends)
         if unit_of(name) == "degC" and name != "overshoot_C":
@@ -162,24 +166,11 @@ def _free(name: str, cells: dict[str, list[str]]) -> str:
     return name
 
 
-def _joined(shown: pd.DataFrame, first: pd.DataFrame) -> set[str]:
-    """Name the columns whose cells hold their two ends as well."""
-    return set(_with_ends(first)) & set(shown)
-
-
-def _more(table: pd.DataFrame, first: pd.DataFrame, shown: pd.DataFrame) -> str:
-    """Say what more a table holds, and how to see it."""
-    joined = _joined(shown, first)
-    columns = table.shape[1] - shown.shape[1] - 2 * len(joined)
+def _more(rows: int, columns: int) -> str:
+    """Say how much more a table holds, and how to see it."""
     parts = []
-    rows = len(table) - len(first)
     if rows:
         parts.append(f"{rows} more row{'s' * (rows > 1)}: .head(50) shows 50")
     if columns:
         parts.append(f"{columns} more column{'s' * (columns > 1)}: .columns names them")
     return f"And {'; '.join(parts)}." if parts else ""
-
-
-def _ends_said(shown: pd.DataFrame, first: pd.DataFrame) -> str:
-    joined = _joined(shown, first)
-    return "In brackets: from the low to the high end of what the number can be." if joined else ""

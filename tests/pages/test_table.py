@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sagglab.columns import MEASURES, RESULTS, conform
+from sagglab.columns import MEASURES, RESULTS, conform, empty
 from sagglab.errors import UnknownNameError
 from sagglab.pages.table import Table
 
@@ -52,6 +52,11 @@ class TestWhatIsSeen:
         page = measures[["pot", "max ΔE00"]].head(3)._repr_html_()
         assert heads(page) == ["pot", "max ΔE00"]
         assert "more" not in page.partition("</table>")[2]
+
+    def test_a_table_without_rows_shows_all_its_columns(self):
+        page = Table(empty(MEASURES))._repr_html_()
+        assert len(heads(page)) == len(MEASURES)
+        assert page.endswith("</table></div></div>")
 
     def test_results_lead_with_colour_recipe_and_firing(self):
         row = {"pot": "p1", "L*": 40.0, "a*": 1.0, "b*": 2.0, "peak_C": 700.0}
