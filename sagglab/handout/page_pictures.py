@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import overload
 
-from sagglab.charts.alt import picture_html
+from sagglab.charts.alt import as_webp, picture_html
 
 
 @dataclass(frozen=True, repr=False)
@@ -36,7 +36,7 @@ class PagePicture:
         return self.alt
 
     def _repr_html_(self) -> str:
-        picture = picture_html("image/png", self.png, self.alt)
+        picture = picture_html("image/webp", as_webp(self.png), self.alt)
         return f'<p style="border: 1px solid #767676; display: table">{picture}</p>'
 
 

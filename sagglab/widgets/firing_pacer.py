@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from base64 import b64encode
-from html import escape
 from typing import Any, ClassVar
 
 import traitlets
@@ -13,6 +11,7 @@ import traitlets
 from sagglab.book import Book
 from sagglab.cautions import kiln_cautions
 from sagglab.charts import alt_text, chart_png, chart_svg, firing_curve
+from sagglab.charts.alt import as_webp, picture_html
 from sagglab.errors import FileFormatError, SagglabError
 from sagglab.firing.flags import FLAGS
 from sagglab.firing.headings import temperature_C
@@ -210,9 +209,8 @@ class FiringPacer(LiveWidget):
         if "svg" not in self.picture:
             return paragraph(self.picture.get("alt", ""))
         # A logger's record of 120 readings is 240 kB as vectors, and 95 kB as pixels.
-        data = b64encode(chart_png(self._curve())).decode("ascii")
-        alt = escape(self.picture["alt"])
-        return f'<img src="data:image/png;base64,{data}" alt="{alt}" width="760" style="max-width:100%">'
+        curve = as_webp(chart_png(self._curve()))
+        return picture_html("image/webp", curve, self.picture["alt"], {"width": 760})
 
 
 _HEADS = ("time", "minute", "°C", "°F", "flag")

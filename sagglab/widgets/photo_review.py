@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping
 from contextlib import suppress
 from html import escape
@@ -14,6 +13,7 @@ import traitlets
 from numpy.typing import NDArray
 
 from sagglab.book import Book, open_book
+from sagglab.charts.alt import picture_html
 from sagglab.charts.contact_sheet import reasons_to_look
 from sagglab.charts.overlay import Overlay, as_jpeg, drawn_small, shown
 from sagglab.colour import AXES, as_hex, delta_e_2000, lab_to_srgb
@@ -315,10 +315,9 @@ def _small(book: Book, row: Mapping[str, object]) -> str:
         if of != START and len(ring)
     ]
     picture = drawn_small(photo, _lines(dict(seen)), SMALL)
-    data = base64.b64encode(as_jpeg(picture, SMALL_QUALITY)).decode("ascii")
     drawn = f", with {' and '.join(name for name, _ in seen)} drawn over it" if seen else ", as read"
-    alt = escape(f"{row['photo']}: {_what(row)}{drawn}")
-    return f'<img src="data:image/jpeg;base64,{data}" alt="{alt}" width="{picture.shape[1]}">'
+    alt = f"{row['photo']}: {_what(row)}{drawn}"
+    return picture_html("image/jpeg", as_jpeg(picture, SMALL_QUALITY), alt, {"width": picture.shape[1]})
 
 
 def _lines(rings: Mapping[str, NDArray[np.float64]]) -> Overlay:

@@ -1,13 +1,19 @@
 """What a chart says in words goes with its picture, also into a notebook."""
 
+import base64
+import io
+
 import matplotlib.pyplot as plt
 import nbformat
+import numpy as np
 import pytest
 from bs4 import BeautifulSoup
 from nbclient import NotebookClient
 from nbconvert import HTMLExporter
+from PIL import Image
 
-from sagglab.charts.alt import alt_text, describe, figure_alt_text, picture_html
+from sagglab.charts.alt import alt_text, as_webp, describe, figure_alt_text, picture_html
+from sagglab.charts.files import chart_png
 
 CELLS = (
     """
@@ -91,3 +97,14 @@ def test_words_of_a_figure_come_once_each_in_order():
 def test_nothing_in_the_words_breaks_the_page():
     written = picture_html("image/png", b"\x00", '"><script>')
     assert written.count("<") == 1 and 'alt="&quot;&gt;&lt;script&gt;"' in written
+
+
+def test_a_picture_is_smaller_in_webp_and_the_same():
+    ax = plt.subplots()[1]
+    ax.plot([1, 3, 2])
+    drawn = chart_png(ax)
+    small = as_webp(drawn)
+    assert len(small) < len(drawn)
+    shown, as_drawn = (np.asarray(Image.open(io.BytesIO(held)).convert("RGB")) for held in (small, drawn))
+    assert (shown == as_drawn).all()
+    assert as_webp(base64.b64encode(drawn).decode()) == small
