@@ -312,4 +312,4 @@ def test_names_that_are_none_are_refused(demo, tmp_path, capsys):
 def test_the_shell_refuses_a_class_of_none(demo, capsys):
     with pytest.raises(SystemExit):
         main(["handout", str(demo), "--class", "0"])
-    assert "1 participant or more" in capsys.readouterr().err
+    assert "argument --class: it takes a whole number, 1 or more" in capsys.readouterr().err
