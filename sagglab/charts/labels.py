@@ -47,7 +47,6 @@ class Labels:
         self.ax = ax
         figure = ax.get_figure(root=True)
         figure.draw_without_rendering()
-        self._renderer = figure.canvas.get_renderer()
         self._pixels_per_point = figure.dpi / 72
         self._taken: list[NDArray[np.float64]] = []
         self._written: list[Annotation] = []
@@ -87,7 +86,7 @@ class Labels:
     def size(self, text: str, rotation: float = 0) -> tuple[float, float]:
         """Tell the width and the height of words, in pixels."""
         trial = self.ax.text(0, 0, text, fontsize=SMALL, rotation=rotation, linespacing=1.1)
-        box = trial.get_window_extent(self._renderer)
+        box = trial.get_window_extent()
         trial.remove()
         return box.width, box.height
 

@@ -109,7 +109,7 @@ def legend_beside(ax: Axes, title: str) -> None:
     names = [_shortened(line.get_label(), LEGEND_LETTERS // max(columns, 1)) for line in lines]
     figure = ax.get_figure(root=True)
     figure.draw_without_rendering()
-    scale = ax.child_axes[0].get_tightbbox(figure.canvas.get_renderer())
+    scale = ax.child_axes[0].get_tightbbox()
     beyond = (scale.x1 - ax.bbox.x1) / figure.dpi + 0.1
     ax.legend(
         lines, names, title=title, frameon=False, loc="upper left", borderaxespad=0, ncols=columns,

@@ -1,5 +1,6 @@
 """Labels: words keep clear of lines, of one another and of the edge."""
 
+import matplotlib.figure
 import matplotlib.pyplot as plt
 import numpy as np
 import pytest
@@ -81,3 +82,8 @@ def test_empty_lines_are_no_hindrance(labels):
     labels.avoid(np.array([]), np.array([]))
     labels.avoid([np.nan, 1], [1, np.nan])
     assert labels.put("words", around(5, 5))
+
+
+def test_a_figure_that_no_window_shows_will_do():
+    ax = matplotlib.figure.Figure().add_subplot()
+    assert Labels(ax).put("words", [((0.5, 0.5), (0, 0))])
