@@ -50,6 +50,21 @@ def agreement_chart(pairs: Pairs, agreement: Agreement) -> list[Axes]:
     ------
     ModelError
         It was given something else than pairs and their agreement.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> from sagglab.setups.agreement import agreement
+    >>> from sagglab.setups.pairs import pair_pots
+    >>> old = pd.DataFrame({"photo": "", "pot": list("abcd"), "view": "front", "setup": "old",
+    ...                     "taken": pd.NaT, "L*": [32, 41, 50, 45], "a*": [9, 12, 7, 8], "b*": [8, 9, 6, 7]})
+    >>> pairs = pair_pots(old, old.assign(setup="new", **{"L*": [34.5, 42.5, 52.5, 46.5]}))
+    >>> lightness, *_ = agreement_chart(pairs, agreement(pairs))
+    >>> print(alt_text(lightness).partition("; Δa*")[0])  # doctest: +NORMALIZE_WHITESPACE
+    Four charts of differences over levels, new less old, 4 pots, after calibration; biases with intervals of
+    95 %. ΔL*: bias +2.00 (+1.08 to +2.92), 95 of 100 differences from +0.87 to +3.13
+    >>> plt.close()
     """
     check_result(pairs, Pairs, "agreement_chart", "pair_pots")
     check_result(agreement, Agreement, "agreement_chart", "agreement")

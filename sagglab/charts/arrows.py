@@ -47,6 +47,19 @@ def arrow_chart(pairs: Pairs, ax: Axes | None = None) -> Axes:
     ------
     ModelError
         It was given something else than pairs.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> from sagglab.setups.pairs import pair_pots
+    >>> old = pd.DataFrame({"photo": "", "pot": ["bowl", "jar"], "view": "front", "setup": "old",
+    ...                     "taken": pd.NaT, "L*": [32, 41], "a*": [9, 12], "b*": [8, 14]})
+    >>> new = old.assign(setup="new", **{"a*": [12, 16], "b*": [12, 14]})
+    >>> print(alt_text(arrow_chart(pair_pots(old, new))))  # doctest: +NORMALIZE_WHITESPACE
+    Arrows on the plane of a* and b*. From old to new, 2 pots, after calibration: mean Δa* +3.5, Δb* +2.0;
+    the longest are bowl 5.0, jar 4.0.
+    >>> plt.close()
     """
     check_result(pairs, Pairs, "arrow_chart", "pair_pots")
     starts, tips = (pairs.lab(which)[:, 1:] for which in ("first", "second"))

@@ -49,6 +49,8 @@ def before_after_chart(
         of one of the tables alone, or without a colour, are left out.
     what : str
         What was done.
+    ax : Axes, optional
+        New ones where not given.
 
     Returns
     -------
@@ -59,7 +61,19 @@ def before_after_chart(
     Raises
     ------
     SetupError
-        No pot is in both tables, a pot stands in one of them twice, or was seen otherwise before than after.
+        A table has no column ``pot``, ``L*``, ``a*`` or ``b*``, no pot is in both, or a pot stands in one of
+        them twice or was seen otherwise before than after.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> before = pd.DataFrame({"pot": ["p1", "p2"], "L*": [30, 50], "a*": [6, 9], "b*": [8, 12]})
+    >>> after = before.assign(**{"L*": [26, 45], "a*": [9, 12], "b*": [12, 16]})
+    >>> print(before_after_chart(before, after).get_xlabel())
+    mean of 2 pots, with 95 % intervals:
+    ΔL* −4.5 (−10.9 to 1.9), ΔC* 5.0 (5.0 to 5.0); ΔE00 5.2
+    after less before; below 0: darker, less colourful
+    >>> plt.close()
     """
     pots, changes = _paired(before, after, what)
     blocks = -(-len(pots) // _ROWS)

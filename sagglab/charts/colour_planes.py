@@ -82,7 +82,18 @@ def colour_map(results: pd.DataFrame, plane: str = "a*b*", ax: Axes | None = Non
     UnknownNameError
         There is no such plane, or no such columns.
     ModelError
-        No pot has a colour.
+        It is no table, one of the columns is not of numbers, or no pot has a colour.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> pots = pd.DataFrame({"pot": ["p1", "p2"], "L*": [30, 50], "a*": [3, 12], "b*": [4, 9]})
+    >>> print(alt_text(colour_map(pots)))  # doctest: +NORMALIZE_WHITESPACE
+    Map of colours, a* and b*: a dot in the measured colour of each of 2 pots. Across a* from 3.0 (p1) to
+    12.0 (p2); upwards b* from 4.0 (p1) to 9.0 (p2). The most colourful is p2 with C*ab 15.0, the least p1
+    with 5.0.
+    >>> plt.close()
     """
     if plane not in _PLANES:
         raise UnknownNameError(f"plane '{plane}'", "there is no such plane", f"name {' or '.join(_PLANES)}")

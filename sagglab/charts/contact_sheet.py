@@ -62,6 +62,25 @@ def write_contact_sheet(book: Book, measures: pd.DataFrame, reviews: Reviews) ->
     -------
     Path
         The page, ``index.html``.
+
+    Raises
+    ------
+    OSError
+        The folder is not there or cannot be written into, or the disk is full.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from sagglab import open_book
+    >>> from sagglab.charts import reviews_in
+    >>> from sagglab.columns import MEASURES, conform
+    >>> doubtful = {"photo": "photos/p01-front.jpg", "pot": "p01", "view": "front", "L*": 40,
+    ...             "mean ΔE00": 0.8, "outline confidence": 0.4, "target confidence": 1}
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     measures, reviews = conform([doubtful], MEASURES), reviews_in(folder)
+    ...     page = write_contact_sheet(open_book("data/demo"), measures, reviews)
+    ...     page.name, "the outline is not sure" in page.read_text(encoding="utf-8")
+    ('index.html', True)
     """
     table = _Written.of(book)
     # The first of two rows for one photograph, which the book's check refuses anyway.

@@ -58,6 +58,23 @@ def control_chart(drift: Drift, coordinate: str, colours: str = "in the file") -
         It was given something else than the result of `check_drift`.
     UnknownNameError
         There is no such series.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> from sagglab.columns import PATCHES, conform
+    >>> from sagglab.setups.drift import check_drift
+    >>> grey = {"L*": 50, "a*": 0, "b*": 0, "L* of target": 50, "a* of target": 0, "b* of target": 0,
+    ...         "L* in file": 50, "a* in file": 0, "setup": "phone", "patch": "grey"}
+    >>> days = [grey | {"photo": f"{day}.jpg", "taken": pd.Timestamp(2026, 4, day), "b* in file": b}
+    ...         for day, b in enumerate([0.1, -0.1] * 3 + [2.6, 2.4] * 2, start=1)]
+    >>> above, below = control_chart(check_drift(conform(days, PATCHES), "phone"), "b*")
+    >>> print(alt_text(above))  # doctest: +NORMALIZE_WHITESPACE
+    Control chart of phone: b* of the neutral patches, in the file, 10 days from 2026-04-01 to 2026-04-10:
+    0.10 at first, 2.40 at last, limits −1.46 to 1.50, 4 days beyond a limit, the first 2026-04-07 (by itself,
+    jump).
+    >>> plt.close()
     """
     check_result(drift, Drift, "control_chart", "check_drift")
     rows = _series(drift, coordinate, colours)
@@ -114,6 +131,10 @@ def drift_chart(drift: Drift) -> list[Axes]:
 
     Each row has one scale, so that it is seen how much calibration takes away.
 
+    Parameters
+    ----------
+    drift : Drift
+
     Returns
     -------
     list of Axes
@@ -124,6 +145,23 @@ def drift_chart(drift: Drift) -> list[Axes]:
     ------
     ModelError
         It was given something else than the result of `check_drift`.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> from sagglab.columns import PATCHES, conform
+    >>> from sagglab.setups.drift import check_drift
+    >>> grey = {"a*": 0, "b*": 0, "L* of target": 50, "a* of target": 0, "b* of target": 0,
+    ...         "L* in file": 50, "a* in file": 0, "b* in file": 0, "setup": "phone", "patch": "grey"}
+    >>> days = [grey | {"photo": f"{day}.jpg", "taken": pd.Timestamp(2026, 4, day), "L*": light}
+    ...         for day, light in enumerate([50.1, 49.9] * 3 + [53.1, 52.9] * 2, start=1)]
+    >>> axes = drift_chart(check_drift(conform(days, PATCHES), "phone"))
+    >>> print(alt_text(axes[0]).partition(". ")[2])  # doctest: +NORMALIZE_WHITESPACE
+    Beyond a limit: L* after calibration: 50.10 at first, 52.90 at last, limits 48.54 to 51.50, 4 days beyond
+    a limit, the first 2026-04-07 (by itself, jump, weighted); ΔE00 after calibration: 0.10 at first, 2.88 at
+    last, limits −0.31 to 0.51, 4 days beyond a limit, the first 2026-04-07 (by itself, jump, weighted).
+    >>> plt.close()
     """
     check_result(drift, Drift, "drift_chart", "check_drift")
     with look():

@@ -56,10 +56,34 @@ def effect_chart(effects: Effects, ax: Axes | None = None) -> Axes:
     outcome is a coordinate of colour, two swatches show what the pots' mean colour would be at either end,
     by the estimate.
 
+    Parameters
+    ----------
+    effects : Effects
+    ax : Axes, optional
+        New ones where not given.
+
+    Returns
+    -------
+    Axes
+        The difference of the outcome across, the first effect on top.
+
     Raises
     ------
     ModelError
         It was given something else than the result of `fit_effects`.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> import pandas as pd
+    >>> from sagglab.charts import alt_text
+    >>> from sagglab.model.effects import fit_effects
+    >>> pots = {"firing": list("aaaabbbb"), "sugar [g]": [0, 0, 4, 4] * 2}
+    >>> pots = pd.DataFrame(pots | {"L*": [44, 43, 40, 39, 46, 45, 41, 39]})
+    >>> print(alt_text(effect_chart(fit_effects(pots, factors=["sugar"]))))  # doctest: +NORMALIZE_WHITESPACE
+    Chart of effects on L*, as points with 95 % intervals. with sugar: 4.7 L* darker, interval 3.0 to 6.5,
+    sure. L* of 8 pots in 2 firings.
+    >>> plt.close()
     """
     check_result(effects, Effects, "effect_chart", "fit_effects")
     shown = list(_effect_rows(effects))[::-1]

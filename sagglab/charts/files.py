@@ -19,6 +19,12 @@ def draw_to_files() -> None:
     """Draw to files only from here on, unless a notebook or a window is drawn to already.
 
     A shell and its worker processes would otherwise open a window for each chart where there is a screen.
+
+    Examples
+    --------
+    >>> draw_to_files()
+    >>> mpl.get_backend(auto_select=False) is None  # settled, so that no screen is looked for
+    False
     """
     if mpl.get_backend(auto_select=False) is None:
         mpl.use("Agg")
@@ -28,12 +34,47 @@ def save_chart(ax: Axes, path: str | os.PathLike[str]) -> None:
     """Save the chart's whole figure with all it says in words as its description, and let it go.
 
     The kind of file is that of its name's ending. It is replaced whole, or not at all.
+
+    Parameters
+    ----------
+    ax : Axes
+        Any of the figure.
+    path : path
+        Its ending is ``.png`` or ``.svg``, which hold a description; without one it is a PNG.
+
+    Raises
+    ------
+    OSError
+        The folder is not there or cannot be written into, or the disk is full.
+    ValueError
+        The ending is of a kind that holds no description, as ``.jpg``, or of none that is known.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from PIL import Image
+    >>> from sagglab.charts.alt import describe
+    >>> ax = describe(plt.subplots()[1], "A line that rises from 1 to 3.")
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     save_chart(ax, Path(folder) / "line.png")
+    ...     [(path.name, Image.open(path).text["Description"]) for path in Path(folder).iterdir()]
+    [('line.png', 'A line that rises from 1 to 3.')]
     """
     write_whole(path, _drawn(ax, Path(path).suffix.removeprefix(".") or "png"))
 
 
 def chart_png(ax: Axes) -> bytes:
-    """Give the chart's whole figure as a PNG, with all it says in words as its description, and let it go."""
+    """Give the chart's whole figure as a PNG, with all it says in words as its description, and let it go.
+
+    Examples
+    --------
+    >>> from PIL import Image
+    >>> from sagglab.charts.alt import describe
+    >>> ax = describe(plt.subplots(figsize=(4, 3), dpi=100)[1], "A line that rises from 1 to 3.")
+    >>> png = Image.open(io.BytesIO(chart_png(ax)))
+    >>> png.size, png.text["Description"], plt.fignum_exists(ax.figure.number)
+    ((400, 300), 'A line that rises from 1 to 3.', False)
+    """
     return _drawn(ax, "png")
 
 
@@ -49,6 +90,15 @@ def chart_svg(ax: Axes) -> str:
 
     Its words stay words, in the typeface that matplotlib brings, so that they can be searched and read out.
     The same chart gives the same text.
+
+    Examples
+    --------
+    >>> from sagglab.charts.alt import describe
+    >>> ax = describe(plt.subplots()[1], "A line that rises from 1 to 3.")
+    >>> _ = ax.set_title("Salt and sugar")
+    >>> svg = chart_svg(ax)
+    >>> re.findall("<dc:description>(.*)</dc:description>", svg), svg.count(">Salt and sugar</text>")
+    (['A line that rises from 1 to 3.'], 1)
     """
     page = io.StringIO()
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "sagglab"}):

@@ -186,6 +186,20 @@ def firing_curves(
         Records cannot be aligned so.
     ReadingsError
         There is no firing, or none of the readings of one counts.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> import pandas as pd
+    >>> from sagglab.charts import alt_text
+    >>> from sagglab.firing.readings import read_readings
+    >>> records = {"f1": [20, 400, 740, 500], "f2": [20, 690, 450, 300]}
+    >>> firings = {tag: read_readings(pd.DataFrame({"time [min]": [0, 20, 40, 60], "°C": heat}))
+    ...            for tag, heat in records.items()}
+    >>> print(alt_text(firing_curves(firings, align="peak")))  # doctest: +NORMALIZE_WHITESPACE
+    Firing curves of 2 firings over minutes, aligned at the peak. Peaks: f1 740 °C (1364 °F) after 40 minutes,
+    f2 690 °C (1274 °F) after 20 minutes.
+    >>> plt.close()
     """
     if not firings:
         raise ReadingsError("firing_curves", "it was given no firing", "give it at least one with its record")

@@ -54,6 +54,18 @@ def half_normal_chart(screening: Screening, ax: Axes | None = None) -> Axes:
     ------
     ModelError
         It was given something else than the result of `screen_effects`.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> from sagglab.model.screening import screen_effects
+    >>> pots = {"firing": "f1", "sugar [g]": [0, 3] * 4, "salt [g]": [0, 0, 2, 2] * 2}
+    >>> pots = pd.DataFrame(pots | {"clay": list("bbbbwwww"), "L*": [60, 42, 59, 41, 62, 43, 60, 43]})
+    >>> ax = half_normal_chart(screen_effects(pots, factors=["sugar", "salt", "clay"]))
+    >>> alt_text(ax).partition("chance alone would put it. ")[2]
+    'Beyond the margin for all: sugar 18.0 L* darker. Margins for one and for all: 1.7 and 3.7.'
+    >>> plt.close()
     """
     check_result(screening, Screening, "half_normal_chart", "screen_effects")
     words = words_for(screening.outcome)

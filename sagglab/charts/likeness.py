@@ -44,6 +44,19 @@ def likeness_chart(precision: Precision, ax: Axes | None = None) -> Axes:
     ------
     ModelError
         It is not the result of precision.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab import Factor, Fraction, plan_batch
+    >>> from sagglab.charts import alt_text
+    >>> vary = [Factor(name, [0, 2], "g") for name in ("salt", "sugar", "soda")]
+    >>> plan = plan_batch(vary, 2, 4, "main", Fraction(generators=["C=AB"], replicates=2), seed=1)
+    >>> ax = likeness_chart(plan.precision(firing_sd=3, pot_sd=4))
+    >>> print(alt_text(ax).partition(" Filled")[0])  # doctest: +NORMALIZE_WHITESPACE
+    Chart of how alike 3 questions are to others, from 0 to 1, a line for each. salt: sugar × soda 1;
+    sugar: salt × soda 1; soda: salt × sugar 1.
+    >>> plt.close()
     """
     check_result(precision, Precision, "likeness_chart", "precision")
     alike = precision.correlations.astype(float)

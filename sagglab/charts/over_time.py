@@ -53,6 +53,21 @@ def over_time_chart(
         It was given something else than the result of `changes_over_time`.
     UnknownNameError
         There is no such coordinate.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> from sagglab.setups.over_time import changes_over_time
+    >>> seen = pd.DataFrame({
+    ...     "photo": "", "pot": "p1", "view": "front", "setup": "phone", "L*": [40, 40.9, 42.1],
+    ...     "taken": pd.to_datetime(["2026-03-01", "2026-04-01", "2026-05-01"]),
+    ...     "a*": [10, 8.9, 8.1], "b*": [12, 12.1, 12],
+    ... })
+    >>> print(alt_text(over_time_chart(changes_over_time(seen), seen)))  # doctest: +NORMALIZE_WHITESPACE
+    Dots and lines over days: a* of the same pots over time, change per month; phone, its own drift not known.
+    Sure of 0 pots of 1; change per month, with 95 % intervals: p1 −0.95 (−1.93 to +0.04).
+    >>> plt.close()
     """
     check_result(changes, Changes, "over_time_chart", "changes_over_time")
     rows = changes.table[changes.table["coordinate"] == coordinate].set_index("pot")

@@ -28,10 +28,16 @@ def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes
     Parameters
     ----------
     results : DataFrame
-        One row per pot, with ``L*``, ``a*``, ``b*``.
+        One row per pot, with ``pot``, ``L*``, ``a*``, ``b*``.
     by : str
         A column of it, such as ``sugar [g]``, by its heading or its bare name. Within a level the pots stand
         from dark to light. A colour that the display cannot show has a corner cut off.
+    ax : Axes, optional
+        New ones where not given.
+
+    Returns
+    -------
+    Axes
 
     Raises
     ------
@@ -39,6 +45,16 @@ def pot_swatches(results: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes
         There is no such column.
     ModelError
         No pot has a colour and a level.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> pots = {"pot": ["p1", "p2", "p3"], "sugar [g]": [4, 0, 4]}
+    >>> pots = pd.DataFrame(pots | {"L*": [40, 50, 30], "a*": [8, 12, 10], "b*": [6, 9, 8]})
+    >>> ax = pot_swatches(pots, by="sugar")
+    >>> [row.get_text() for row in ax.get_yticklabels()], [pot.get_text() for pot in ax.texts]
+    (['0 g', '4 g'], ['p2', 'p3', 'p1'])
+    >>> plt.close()
     """
     column = find_column(results, by, "column")
     lab = [find_column(results, axis, "column") for axis in AXES]

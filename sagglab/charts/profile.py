@@ -63,6 +63,19 @@ def height_profile_chart(
         It was given something else than a map.
     SurfaceError
         The band is no wider than nothing, or nothing was measured in it.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> height = np.arange(19.5, 0, -1) / 20
+    >>> lab = np.zeros((20, 90, 3)) + [0, 6, 10]
+    >>> lab[..., 0] = 20 + 40 * height[:, None]
+    >>> mm = {"radius_mm": np.full(20, 40.0), "step_mm": np.full(20, 5.0)}
+    >>> surface = SurfaceMap(lab, np.ones((20, 90)), np.arange(-44.5, 45), height, **mm)
+    >>> print(alt_text(height_profile_chart(surface)).rpartition(". ")[2])
+    It is darkest with L* 21.0 at 0.25 cm of height and lightest with L* 59.0 at 9.75 cm.
+    >>> plt.close()
     """
     if not isinstance(surface, SurfaceMap):
         cause = f"it takes an unrolled surface, not {type(surface).__name__}"

@@ -74,6 +74,15 @@ def review_picture(measured: MeasuredPhoto) -> Axes:
     ------
     MissingFileError, PhotoError
         The photograph is no longer there, or was changed.
+
+    Examples
+    --------
+    >>> from sagglab import measure_photo
+    >>> from sagglab.charts import alt_text
+    >>> target = measure_photo("data/demo/photos/phone-target-1.jpg", "data/demo/targets/studio-target.csv")
+    >>> alt_text(review_picture(target)).split(". ")[:3]
+    ['Review of a photograph', 'phone-target-1.jpg: no pot', 'Calibrated from its own target']
+    >>> plt.close()
     """
     return _review(measured, read_photo(measured.path))
 
@@ -86,6 +95,24 @@ def reviews_in(folder: str | Path) -> Reviews:
     Parameters
     ----------
     folder : path
+        Made where it is missing.
+
+    Returns
+    -------
+    Reviews
+        For the argument ``reviews`` of `measure_photos`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from dataclasses import replace
+    >>> from sagglab import measure_photos, open_book
+    >>> book = open_book("data/demo")
+    >>> target = book.photos[book.photos["photo"] == "photos/phone-target-1.jpg"]
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     _ = measure_photos(replace(book, photos=target), jobs=1, reviews=reviews_in(folder))
+    ...     sorted(path.name for path in Path(folder).iterdir())
+    ['index.html', 'photos-phone-target-1-small.jpg', 'photos-phone-target-1.jpg']
     """
     return Reviews(Path(folder), _drawn, write_contact_sheet, code_version(("charts", "colour.py")))
 

@@ -52,7 +52,20 @@ def palette_ribbons(results: pd.DataFrame, by: str = "L*", ax: Axes | None = Non
     UnknownNameError
         There is no such column, or no palette.
     ModelError
-        The column is not one of numbers, or no pot has all.
+        It is no table, the column is not one of numbers, or no pot has all.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> columns = ["pot", "L*", *(f"colour {k} {of}" for k in (1, 2) for of in ("L*", "a*", "b*", "share"))]
+    >>> p1 = ["p1", 40, 30, 3, 4, 0.6, 55, 8, 12, 0.4]
+    >>> p2 = ["p2", 25, 25, 2, 3, 1.0, None, None, None, None]
+    >>> ax = palette_ribbons(pd.DataFrame([p1, p2], columns=columns))
+    >>> print(alt_text(ax))  # doctest: +NORMALIZE_WHITESPACE
+    Ribbons: palettes of 2 pots, sorted by L*, from 25.0 (p2) to 40.0 (p1); each colour is as wide as its
+    share of the surface. 100 % of p2 is about L* 25, a* 2, b* 3; 60 % of p1 is about L* 30, a* 3, b* 4.
+    >>> plt.close()
     """
     first = [column.heading for column in PALETTE_MEASURES[:4]]
     if isinstance(results, pd.DataFrame) and not set(first) <= set(results):

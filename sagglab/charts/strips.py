@@ -71,7 +71,16 @@ def outcome_strips(
     UnknownNameError
         A column is not in the table.
     ModelError
-        No column is named, the outcome has no mean, or no pot has all.
+        No column is named, it is no table, the outcome is not of numbers or has no mean, or no pot has all.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> pots = {"pot": ["p1", "p2", "p3"], "sugar [g]": [4, 0, 4], "clay": ["buff", "buff", "white"]}
+    >>> pots = pd.DataFrame(pots | {"L*": [30, 50, 40], "a*": [8, 12, 10], "b*": [6, 9, 8]})
+    >>> [strip.get_text() for strip in outcome_strips(pots, by=["sugar", "clay"]).get_yticklabels()]
+    ['sugar 4 g, buff', 'sugar 4 g, white', 'no sugar, buff']
+    >>> plt.close()
     """
     by = [by] if isinstance(by, str) else list(by)
     if not by:

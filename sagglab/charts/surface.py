@@ -23,6 +23,27 @@ def surface_chart(surface: SurfaceMap, ax: Axes | None = None) -> Axes:
     ----------
     surface : SurfaceMap
         Of one view, ``MeasuredPhoto.side.map``, or of the whole pot, ``Around.map``.
+    ax : Axes, optional
+        New ones where not given.
+
+    Returns
+    -------
+    Axes
+        Degrees across; upwards cm, or % where the scale is not known.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> height = np.array([5, 3, 1]) / 6
+    >>> lab = np.zeros((3, 90, 3)) + [[[60, 4, 8]], [[40, 6, 10]], [[20, 8, 12]]]
+    >>> mm = {"radius_mm": np.full(3, 40.0), "step_mm": np.full(3, 30.0)}
+    >>> surface = SurfaceMap(lab, np.ones((3, 90)), np.arange(-44.5, 45), height, **mm)
+    >>> print(alt_text(surface_chart(surface)))  # doctest: +NORMALIZE_WHITESPACE
+    Unrolled surface of a pot, 90° around, 9.0 cm high, in its measured colours. Mean of the whole: L* 40,
+    a* 6, b* 10; lowest third: L* 20, a* 8, b* 12; middle third: L* 40, a* 6, b* 10; top third: L* 60, a* 4,
+    b* 8.
+    >>> plt.close()
     """
     with look():
         wide = _HIGH * width_over_height(surface)

@@ -40,8 +40,14 @@ def target_layout_chart(
     patches : DataFrame
         As `measure_targets` gives them: ``patch``, ``row``, ``column``.
     limits : Limits, optional
+        ΔE00 that is just noticeable, and that is acceptable.
     ax : Axes, optional
         New ones where not given.
+
+    Returns
+    -------
+    Axes
+        Columns of the target across, its rows downwards, both counted from 1.
 
     Raises
     ------
@@ -49,6 +55,21 @@ def target_layout_chart(
         It was given something else than pairs.
     SetupError
         They are pairs of pots, or a patch lies at no place, or at two.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from sagglab.charts import alt_text
+    >>> from sagglab.setups.pairs import pair_patches
+    >>> phone = pd.DataFrame({"photo": "", "pot": "", "setup": "phone", "taken": pd.NaT,
+    ...                       "patch": ["grey", "red"], "row": 1, "column": [1, 2],
+    ...                       "L*": [50, 45], "a*": [0, 50], "b*": [0, 25]})
+    >>> pairs = pair_patches(phone, phone.assign(setup="camera", **{"b*": [0.5, 35]}))
+    >>> ax = target_layout_chart(pairs, phone)
+    >>> print(alt_text(ax).partition(". Around")[0])  # doctest: +NORMALIZE_WHITESPACE
+    Layout of the target, 2 patches each with its ΔE00 of camera from phone, after calibration: mean 2.9, from
+    0.5 (grey) to 5.2 (red)
+    >>> plt.close()
     """
     check_result(pairs, Pairs, "target_layout_chart", "pair_patches")
     limits = Limits() if limits is None else limits

@@ -52,7 +52,21 @@ def measure_around(
     UnknownNameError
         The table ``photos`` has no such pot.
     SurfaceError
-        Fewer than three of its views tell how far it was turned and can be measured.
+        Fewer than three of its views tell how far it was turned and show the pot.
+    SagglabError
+        As `measure_view` raises them, where one of these views cannot be measured.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from sagglab import open_book
+    >>> book = open_book("data/demo")
+    >>> left = book.photos[book.photos["photo"] == "photos/p36-90.jpg"].assign(view="left")
+    >>> try:
+    ...     measure_around(replace(book, photos=left), "p36")
+    ... except SurfaceError as error:
+    ...     print(error.cause)
+    0 of its views show the pot and tell how far it was turned; 'left' does not
     """
     views = book.photos[book.photos["pot"] == pot]
     if views.empty:

@@ -1,4 +1,4 @@
-"""Asked: the numbers, the seed and the fixed part of a recipe that a plan is asked for, checked."""
+"""Asked: the numbers, levels, the seed and the fixed part of a recipe that a plan is asked for, checked."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from numbers import Integral
 from sagglab.errors import PlanError, UnitError
 from sagglab.materials import find_material
 from sagglab.plan.factors import HOTTEST_C, TAKEN, Factor
+from sagglab.plan.wanted import Wanted
 from sagglab.units import ABSOLUTE_ZERO_C, Heading, convert, parse_heading, working_unit
 
 
@@ -40,6 +41,26 @@ def read_sizes(firings: object, pots: object) -> tuple[int, ...]:
 
 def _is_count(number: object) -> bool:
     return isinstance(number, Integral) and not isinstance(number, bool) and number > 0
+
+
+def read_repetition(wanted: Wanted, centre: int, times: int) -> tuple[int | None, int]:
+    """Tell how many firings one repetition has, and what room a firing leaves beside its centre."""
+    room = wanted.most - centre
+    if times < 1 or centre < 0:
+        raise PlanError(
+            "replicates, centre", f"{times} and {centre} cannot be", "write 1 or more, and 0 or more"
+        )
+    if room < 1:
+        raise PlanError("centre", f"{centre} pots of {wanted.most} leave no room", "take fewer in the middle")
+    if wanted.firings is None:
+        return None, room
+    if wanted.firings % times:
+        raise PlanError(
+            "firings",
+            f"{wanted.firings} cannot be shared by {times} repetitions",
+            f"plan a multiple of {times}",
+        )
+    return wanted.firings // times, room
 
 
 def check_day(per_day: object) -> None:
@@ -108,3 +129,20 @@ def _check_same(heading: Heading, value: float | str) -> None:
         raise PlanError(where, f"{value:g} {unit} is a negative amount", "correct it")
     if working in ("coats", "count") and value != round(value):
         raise PlanError(where, f"there is no part of a {working.removesuffix('s')}", "write whole numbers")
+
+
+def check_two_levels(factors: Sequence[Factor], kind: str) -> None:
+    """Refuse factors that have not two levels, where a kind of plan takes no others."""
+    wrong = [f"{factor.name} ({len(factor.levels)})" for factor in factors if len(factor.levels) != 2]
+    if wrong:
+        raise PlanError(
+            kind, f"it takes two levels of each factor, not those of {', '.join(wrong)}", "use kind='best'"
+        )
+
+
+def check_amounts(factors: Sequence[Factor], kind: str) -> None:
+    """Refuse factors of kinds, where a kind of plan takes amounts alone."""
+    wrong = [factor.name for factor in factors if not factor.is_amount]
+    if wrong:
+        has = "has" if len(wrong) == 1 else "have"
+        raise PlanError(kind, f"{', '.join(wrong)} {has} kinds, which have no middle", "use kind='best'")

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from sagglab.errors import PlanError
 from sagglab.model.wording import count
 from sagglab.plan.arrays import full_factorial, plackett_burman
+from sagglab.plan.asked import check_amounts, check_two_levels, read_repetition
 from sagglab.plan.dealing import deal
 from sagglab.plan.factors import Factor
 from sagglab.plan.fractions import expand, fold_over, from_generators, smallest_of_resolution
@@ -33,6 +34,14 @@ class Factorial:
         How often all of it is fired.
     centre : int
         Pots in each firing with every amount that pots differ in half-way.
+
+    Examples
+    --------
+    >>> from sagglab import plan_batch
+    >>> vary = [Factor("salt", [0, 4], "g"), Factor("sugar", [0, 6], "g")]
+    >>> plan = plan_batch(vary, firings=1, pots_per_firing=6, model="main", kind=Factorial(centre=2), seed=1)
+    >>> plan.runs.groupby(["salt [g]", "sugar [g]"]).size().to_dict()
+    {(0.0, 0.0): 1, (0.0, 6.0): 1, (2.0, 3.0): 2, (4.0, 0.0): 1, (4.0, 6.0): 1}
     """
 
     replicates: int = 1
@@ -40,7 +49,7 @@ class Factorial:
 
     def make(self, wanted: Wanted) -> Dealt:
         """Combine all levels, and deal them into firings."""
-        per_firing, room = _per_firing(wanted, self.centre, self.replicates)
+        per_firing, room = read_repetition(wanted, self.centre, self.replicates)
         k = len(wanted.factors)
         pots = int(np.prod([len(factor.levels) for factor in wanted.factors]))
         held = sum(factor.per == "firing" for factor in wanted.factors)
@@ -94,11 +103,11 @@ class Fraction:
 
     def make(self, wanted: Wanted) -> Dealt:
         """Choose the part with the fewest short words, and deal it into firings."""
-        _check_two(wanted.factors, "fraction")
+        check_two_levels(wanted.factors, "fraction")
         if self.resolution is not None and self.generators:
             raise PlanError("fraction", "both resolution and generators are stated", "state one of them")
         times = self.replicates * (2 if self.fold_over else 1)
-        firings, room = _per_firing(wanted, self.centre, times)
+        firings, room = read_repetition(wanted, self.centre, times)
         k = len(wanted.factors)
         if self.generators:
             columns, signs = from_generators(k, self.generators)
@@ -170,6 +179,15 @@ class Screening:
         Add each firing again with all factors turned, which frees every factor from pairs.
     replicates, centre : int
         As in `Factorial`.
+
+    Examples
+    --------
+    >>> from sagglab import plan_batch
+    >>> seven = [Factor(name, [0, 2], "g") for name in "ABCDEFG"]
+    >>> plan_batch(seven, 1, 8, "main", Screening(), seed=1).resolution
+    3
+    >>> plan_batch(seven, 2, 8, "main", Screening(fold_over=True), seed=1).resolution
+    4
     """
 
     pots: int | None = None
@@ -179,7 +197,7 @@ class Screening:
 
     def make(self, wanted: Wanted) -> Dealt:
         """Take the columns that there are factors for, and deal the pots into firings."""
-        _check_two(wanted.factors, "screening")
+        check_two_levels(wanted.factors, "screening")
         k = len(wanted.factors)
         pots = self.pots or max(8, 4 * -(-(k + 1) // 4))
         signs = plackett_burman(pots)
@@ -188,7 +206,7 @@ class Screening:
                 f"screening in {pots} pots", f"it holds {pots - 1} factors at most, not {k}", "take more pots"
             )
         times = self.replicates * (2 if self.fold_over else 1)
-        firings, room = _per_firing(wanted, self.centre, times)
+        firings, room = read_repetition(wanted, self.centre, times)
         dealt = _dealt(signs[:, :k], wanted, room, firings, 1, 0)
         blocks = dealt.firings + ([fold_over(block) for block in dealt.firings] if self.fold_over else [])
         blocks = [block for _ in range(self.replicates) for block in blocks]
@@ -208,6 +226,14 @@ class CentralComposite:
         ``rotatable`` or ``orthogonal``, for axial points that are not faced.
     centre : int
         Pots in the middle.
+
+    Examples
+    --------
+    >>> from sagglab import plan_batch
+    >>> vary = [Factor("salt", [0, 4], "g"), Factor("sugar", [0, 4], "g")]
+    >>> plan = plan_batch(vary, 1, 12, "quadratic", CentralComposite(), seed=1)
+    >>> plan.runs.groupby(["salt [g]", "sugar [g]"]).size().unstack().to_numpy().tolist()
+    [[1, 1, 1], [1, 3, 1], [1, 1, 1]]
     """
 
     axial: str = "faced"
@@ -216,7 +242,7 @@ class CentralComposite:
 
     def make(self, wanted: Wanted) -> Dealt:
         """Make the points, and deal them into firings."""
-        _check_amounts(wanted.factors, "central composite")
+        check_amounts(wanted.factors, "central composite")
         coded = central_composite(len(wanted.factors), self.axial, self.distance, self.centre)
         return _dealt(coded, wanted, wanted.most, wanted.firings, 1, 0)
 
@@ -229,35 +255,24 @@ class BoxBehnken:
     ----------
     centre : int, optional
         Pots in the middle; the usual number where not given.
+
+    Examples
+    --------
+    >>> from sagglab import plan_batch
+    >>> vary = [Factor(name, [0, 4], "g") for name in "ABC"]
+    >>> plan = plan_batch(vary, 1, 15, "quadratic", BoxBehnken(), seed=1)
+    >>> half_way = plan.runs[["A [g]", "B [g]", "C [g]"]] == 2
+    >>> half_way.sum(axis=1).value_counts().to_dict()
+    {1: 12, 3: 3}
     """
 
     centre: int | None = None
 
     def make(self, wanted: Wanted) -> Dealt:
         """Make the points, and deal them into firings."""
-        _check_amounts(wanted.factors, "Box–Behnken")
+        check_amounts(wanted.factors, "Box–Behnken")
         coded = box_behnken(len(wanted.factors), self.centre)
         return _dealt(coded, wanted, wanted.most, wanted.firings, 1, 0)
-
-
-def _per_firing(wanted: Wanted, centre: int, times: int) -> tuple[int | None, int]:
-    """Tell how many firings one repetition has, and what room a firing leaves beside its centre."""
-    room = wanted.most - centre
-    if times < 1 or centre < 0:
-        raise PlanError(
-            "replicates, centre", f"{times} and {centre} cannot be", "write 1 or more, and 0 or more"
-        )
-    if room < 1:
-        raise PlanError("centre", f"{centre} pots of {wanted.most} leave no room", "take fewer in the middle")
-    if wanted.firings is None:
-        return None, room
-    if wanted.firings % times:
-        raise PlanError(
-            "firings",
-            f"{wanted.firings} cannot be shared by {times} repetitions",
-            f"plan a multiple of {times}",
-        )
-    return wanted.firings // times, room
 
 
 def _regular(wanted: Wanted, firings: int, pots: int, replicates: int, centre: int) -> Dealt:
@@ -314,21 +329,6 @@ def _on_levels(coded: NDArray[np.float64], factors: Sequence[Factor]) -> NDArray
 
 def _all_two(factors: Sequence[Factor]) -> bool:
     return all(len(factor.levels) == 2 for factor in factors)
-
-
-def _check_two(factors: Sequence[Factor], kind: str) -> None:
-    wrong = [f"{factor.name} ({len(factor.levels)})" for factor in factors if len(factor.levels) != 2]
-    if wrong:
-        raise PlanError(
-            kind, f"it takes two levels of each factor, not those of {', '.join(wrong)}", "use kind='best'"
-        )
-
-
-def _check_amounts(factors: Sequence[Factor], kind: str) -> None:
-    wrong = [factor.name for factor in factors if not factor.is_amount]
-    if wrong:
-        has = "has" if len(wrong) == 1 else "have"
-        raise PlanError(kind, f"{', '.join(wrong)} {has} kinds, which have no middle", "use kind='best'")
 
 
 def _place(factors: Sequence[Factor], name: str) -> int:

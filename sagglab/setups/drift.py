@@ -65,6 +65,20 @@ class Drift:
         The photographs, with what the camera said of each.
     notes : tuple of str
         What was left out, and how to take the limits.
+
+    Examples
+    --------
+    >>> from sagglab.columns import PATCHES, conform
+    >>> grey = {"a*": 0, "b*": 0, "L* of target": 50, "a* of target": 0, "b* of target": 0,
+    ...         "L* in file": 50, "a* in file": 0, "b* in file": 0, "setup": "phone", "patch": "grey"}
+    >>> days = [grey | {"photo": f"{day}.jpg", "taken": pd.Timestamp(2026, 4, day), "L*": light}
+    ...         for day, light in enumerate([50.1, 49.9] * 3 + [47.0, 50.1, 49.9], start=1)]
+    >>> drift = check_drift(conform(days, PATCHES), "phone")
+    >>> bool(drift), drift.found[["coordinate", "lasts"]].to_numpy().tolist()
+    (True, [['L*', 'no'], ['ΔE00', 'no']])
+    >>> drift  # doctest: +NORMALIZE_WHITESPACE
+    On 2026-04-07 only, phone reads neutral patches darker by L* 3.0, and all patches ΔE00 2.9 further from
+    the target's table after calibration (ΔE00 3.0, noticeable).
     """
 
     setup: str
