@@ -97,6 +97,8 @@ def test_what_cannot_be_begun(tmp_path):
         begin_book(tmp_path / "book", paper="A3")
     with pytest.raises(BookError, match="there are no notes for it"):
         begin_book(tmp_path / "book", mapping="mapping.toml")
+    with pytest.raises(BookError, match="sheet '2025': there are no notes for it"):
+        begin_book(tmp_path / "book", sheet="2025")
     assert not (tmp_path / "book").exists()
 
 

@@ -497,17 +497,33 @@ def test_notes_without_a_mapping_are_asked_about_and_not_guessed(notes, tmp_path
     assert "it has tables already: book.xlsx. Name a new folder" in capsys.readouterr().err
 
 
-def test_answers_about_notes_are_written_down(notes, tmp_path, capsys, monkeypatch):
-    class Terminal(io.StringIO):
-        def isatty(self):
-            return True
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
 
+
+def test_answers_about_notes_are_written_down(notes, tmp_path, capsys, monkeypatch):
     monkeypatch.setattr("sys.stdin", Terminal())
     monkeypatch.setattr("builtins.input", lambda prompt="": "")
     assert main(["new", str(tmp_path / "book"), "--csv", "--from", str(notes)]) == 0
     assert "Sugar (g)" in capsys.readouterr().out
     assert "Sugar (g)" in (tmp_path / "book/mapping.toml").read_text()
     assert open_book(tmp_path / "book").pots["clay"].tolist() == ["white", "white", "buff"]
+
+
+def test_where_no_book_can_be_is_said_before_anything_is_asked(notes, tmp_path, capsys, monkeypatch):
+    def ask(prompt=""):
+        raise AssertionError("asked in vain")
+
+    monkeypatch.setattr("sys.stdin", Terminal())
+    monkeypatch.setattr("builtins.input", ask)
+    for folder, said in ((notes, "it is a file"), (notes / "a/b", "it cannot be made or written into")):
+        assert main(["new", str(folder), "--from", str(notes)]) == 1
+        assert said in capsys.readouterr().err
+    monkeypatch.setattr("os.access", lambda place, kind: False)
+    assert main(["new", str(tmp_path / "book"), "--from", str(notes)]) == 1
+    assert "(Permission denied). Name a folder of your own" in capsys.readouterr().err
+    assert not (tmp_path / "book").exists()
 
 
 #: As open as Jupyter can be made; but for the first line, which lets the tests run as root.

@@ -1,9 +1,10 @@
 """Sheets of a workbook as rows of text."""
 
 import datetime as dt
+import zipfile
 
 import pytest
-from openpyxl import Workbook
+from openpyxl import Workbook, load_workbook
 
 from sagglab.errors import FileFormatError, MissingFileError
 from sagglab.workbook import read_sheets, sheet_names
@@ -47,6 +48,46 @@ def test_the_names_of_the_sheets(tmp_path):
     workbook.save(tmp_path / "book.xlsx")
     assert sheet_names(tmp_path / "book.xlsx") == ["Sheet", "firings"]
     assert list(read_sheets(tmp_path / "book.xlsx")) == ["Sheet", "firings"]
+
+
+def altered(folder, workbook, old, new):
+    """Save a workbook with bytes of its parts replaced, as another program would have written it."""
+    workbook.save(folder / "whole.xlsx")
+    with zipfile.ZipFile(folder / "whole.xlsx") as held, zipfile.ZipFile(folder / "b.xlsx", "w") as copy:
+        for name in held.namelist():
+            copy.writestr(name, held.read(name).replace(old, new))
+    return folder / "b.xlsx"
+
+
+@pytest.mark.parametrize("stated", [b"A1", b"A1:B2"])
+def test_a_sheet_that_states_less_than_it_holds_is_read_whole(tmp_path, stated):
+    rows = [["pot", "firing", "clay"], ["p1", "f1", "white"], ["p2", "f1", "buff"]]
+    workbook = Workbook()
+    for row in rows:
+        workbook.active.append(row)
+    file = altered(tmp_path, workbook, b'<dimension ref="A1:C3"', b'<dimension ref="%s"' % stated)
+    with zipfile.ZipFile(file) as less:
+        assert b'ref="%s"' % stated in less.read("xl/worksheets/sheet1.xml")
+    assert read_sheets(file) == {"Sheet": rows}
+
+
+def test_what_openpyxl_would_not_write_again_is_no_matter_of_reading(tmp_path):
+    unknown = b'<extLst><ext uri="{CCE6A557-97BC-4b89-ADB6-D9C93CAAB3DF}"/></extLst></worksheet>'
+    workbook = Workbook()
+    workbook.active.append(["pot"])
+    file = altered(tmp_path, workbook, b"</worksheet>", unknown)
+    with pytest.warns(UserWarning, match="will be removed"):
+        load_workbook(file)
+    assert read_sheets(file) == {"Sheet": [["pot"]]}
+
+
+def test_a_workbook_whose_sheets_cannot_be_read_is_told(tmp_path):
+    ordinary = b"http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+    file = altered(tmp_path, Workbook(), ordinary, b"http://purl.oclc.org/ooxml/officeDocument/relationships")
+    with pytest.raises(
+        FileFormatError, match="no sheet of it can be read. Save it again as an ordinary .xlsx"
+    ):
+        read_sheets(file)
 
 
 def test_what_is_no_workbook(tmp_path):

@@ -10,6 +10,7 @@ from dataclasses import replace
 from sagglab.errors import BookError
 from sagglab.materials import find_material
 from sagglab.notes.cells import COMMAS, ORDERS, read_amount, read_date
+from sagglab.notes.evidence import Evidence
 from sagglab.notes.mapping import FIRINGS, LEFT_OUT, OPEN, YES_OR_NO, MappedColumn, Mapping
 from sagglab.notes.words import SPOONS, unit_named
 from sagglab.units import Heading, parse_heading
@@ -152,6 +153,7 @@ def _answered(mapping: Mapping, place: int, answer: str, say: Callable[[str], No
         return mapping, place + 1
     try:
         mapping = mapping.with_column(column.letter, **changes_by(column, answer))
+        mapping = _with_figures_open(mapping, place)
     except BookError as error:
         # The units that any heading may have are not those that fit here.
         cause = error.cause.partition("; write")[0]
@@ -165,6 +167,18 @@ def _answered(mapping: Mapping, place: int, answer: str, say: Callable[[str], No
         columns = (*mapping.columns[:place], now, *mapping.columns[place + 1 :])
         return replace(mapping, columns=columns), place
     return mapping, place + 1
+
+
+def _with_figures_open(mapping: Mapping, place: int) -> Mapping:
+    """Leave open how dates or commas are written, where a column was sent to such and does not tell it."""
+    column = mapping.columns[place]
+    evidence, cells = Evidence(dict(enumerate(column.such_as))), column.cells
+    if column.declared is not None and column.declared.kind == "date":
+        cells = cells or evidence.order
+    elif column.goal.unit is not None:
+        cells = cells or evidence.comma("")
+    columns = (*mapping.columns[:place], replace(column, cells=cells), *mapping.columns[place + 1 :])
+    return replace(mapping, columns=columns)
 
 
 def _where_to(column: MappedColumn) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from sagglab.columns import BOOK_TABLES, RESULTS, Column
+from sagglab.delimited import LARGEST
 from sagglab.errors import BookError, UnitError, UnknownNameError
 from sagglab.markup import framed, listed, paragraph, text_table
 from sagglab.materials import find_material
@@ -281,7 +282,8 @@ def column_faults(column: MappedColumn) -> Iterator[str]:
                 yield f"[{unit}] does not measure a {name}: write one such as [{declared.unit}]"
     if declared is None and name.casefold() in {one.name.casefold() for one in RESULTS}:
         yield f"'{name}' is what sagglab measures: write it as '{name} (as noted)'"
-    if column.spoon_g is not None and (not column.spoon_g > 0 or unit != "g" or find_material(name) is None):
+    weighed = column.spoon_g is None or 0 < column.spoon_g < LARGEST
+    if not weighed or (column.spoon_g is not None and (unit != "g" or find_material(name) is None)):
         yield "spoon_g needs grams above 0, and a material that goes to 'pots: MATERIAL [g]'"
     if column.spoon not in ("", *SPOONS) or (column.spoon_g is not None and not column.spoon):
         yield f"spoon says which one was weighed: write one of {_quoted(SPOONS)}"

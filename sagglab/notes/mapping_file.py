@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 import tomli_w
 
 from sagglab.errors import BookError
-from sagglab.toml_file import read_toml, told_together
+from sagglab.toml_file import key_meant, read_toml, told_together
 from sagglab.writing import write_whole
 
 _ABOUT = """\
@@ -92,9 +91,6 @@ def _entry_faults(
             yield f"{where} lacks {key}"
     for key, value in held.items():
         if key not in keys:
-            near = get_close_matches(key, keys, 1, 0.6)
-            yield f"{where}: '{key}' has no meaning there: " + (
-                f"did you mean {near[0]}" if near else "take it out"
-            )
+            yield f"{where}: '{key}' has no meaning there: {key_meant(key, keys)}"
         elif not isinstance(value, keys[key]) or (isinstance(value, bool) and keys[key] is not bool):
             yield f"{where}: {key} is {value!r}: write {_WANTED.get(keys[key], 'a number')}"

@@ -20,6 +20,9 @@ from sagglab.units import parse_heading
 #: is colder than any. No source: potters' practice.
 HOT = 900
 
+#: So many cells of the first column tell whether it holds headings: a name that is like no word takes 7 ms.
+_HEADINGS = 20
+
 #: How a heading says from where to where marks go: "1-10", "out of 10", "von 10", "/10".
 _SCALE = (
     r"(?:\b(?P<least>\d+)\s*(?:[-–—]|\.\.+|to|bis|à|a|tot)|\b(?:out of|of|von|sur|de|su|van)\b|/)"
@@ -70,9 +73,31 @@ def propose_mapping(notes: Notes) -> Mapping:
         firings = "by date" if any(column.to == "firings: date" for column in columns) else OPEN
     by = "pots: firing" if noted else "firings: date"
     columns = [_going_down(column, notes) if column.to == by else column for column in columns]
-    around = (notes.told, *notes.around)
+    around = (notes.told, *_other_shapes(notes), *notes.around)
     mapping = Mapping(notes.path.name, notes.sheet, firings, pots, tuple(columns), around)
     return replace(mapping, columns=tuple(_told_apart(notes, mapping)))
+
+
+def _other_shapes(notes: Notes) -> Iterator[str]:
+    """Say where there seems to be no row for each pot."""
+    of_pots = [
+        f"{letter} '{heading}'"
+        for letter, heading in notes.headings.items()
+        if re.search(r"\d\s*$", heading) and "pots: pot" in read_heading(heading).meanings
+    ]
+    if len(of_pots) > 1:
+        yield (
+            f"a row seems to hold several pots ({', '.join(of_pots)}), and each row becomes one pot: stop "
+            "here, and give each pot a row of its own first"
+        )
+    first = next(iter(notes.headings))
+    named = {read_heading(cell).meanings for cell in list(notes.cells(first).values())[:_HEADINGS]} - {()}
+    known = [heading for heading in notes.headings.values() if read_heading(heading).meanings]
+    if len(named) > max(2, len(known)) and 2 * len(known) < len(notes.headings):
+        yield (
+            f"column {first} seems to hold headings, and each row becomes one pot: stop here, and swap rows "
+            "and columns first (a spreadsheet can paste them transposed)"
+        )
 
 
 def _one(column: MappedColumn, read: ReadHeading, evidence: Evidence, everything: str) -> MappedColumn:
@@ -240,6 +265,8 @@ def _own(
     why = "kept as a column of its own" + (f": {because}" if because else "")
     if evidence.are_ticks:
         return replace(column, to=f"pots: {name}", cells=YES_OR_NO, sure="perhaps", why=f"{why}: yes or no")
+    if evidence.are_dates:
+        why += "; its cells are dates: send it to firings: date if that is when the pots were fired"
     named = read.name.replace("[", "(").replace("]", ")").strip()
     if len(evidence.amounts) == len(evidence.texts) and named:
         unit = read.unit if read.unit not in ("degrees", "spoon") else None

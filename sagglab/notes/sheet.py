@@ -5,16 +5,15 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Mapping
-from contextlib import closing
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from sagglab.delimited import DELIMITERS, read_text, split_rows
 from sagglab.errors import FileFormatError, UnknownNameError
 from sagglab.markup import folded, framed, listed, paragraph, text_table
-from sagglab.notes.cells import read_amount, read_date
+from sagglab.notes.cells import orders_of, read_amount
 from sagglab.notes.words import cell_word, plain, read_heading, unit_named
-from sagglab.workbook import Rows, read_sheets
+from sagglab.workbook import Rows, opened, read_sheets
 
 #: Headings stand near the top: titles, addresses and legends above them take no more rows than this.
 _TOP = 40
@@ -42,7 +41,8 @@ class Notes:
         The cells of each row that has any, in the order of the headings, by the number of the row. Cells that
         were merged down each have what stands in the first.
     aside : mapping of int to str
-        What stands above the headings, and totals and remarks below the rows, by the number of the row.
+        What stands above the headings, and totals, remarks and lines over the rows of pots below, by the
+        number of the row.
     remarks : mapping of (int, str) to str
         What is attached to cells as a comment, by row and letter.
     beside : tuple of str
@@ -60,7 +60,17 @@ class Notes:
     beside: tuple[str, ...] = ()
 
     def cells(self, letter: str) -> dict[int, str]:
-        """Give the cells of a column that are not blank, by the number of their row."""
+        """Give the cells of a column that are not blank, by the number of their row.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such column.
+        """
+        if letter not in self.headings:
+            raise UnknownNameError(
+                f"column '{letter}'", f"the notes have {_listed(self.headings)}", "name one of these"
+            )
         place = list(self.headings).index(letter)
         return {row: cells[place] for row, cells in self.rows.items() if cells[place]}
 
@@ -141,7 +151,7 @@ def read_notes(path: str | os.PathLike[str], sheet: str | None = None) -> Notes:
     if path.suffix.lower() not in _WORKBOOKS:
         if path.suffix.lower() in (".xls", ".ods", ".numbers"):
             raise FileFormatError(str(path), f"{path.suffix} is not read", "save it as .xlsx, or as CSV")
-        return _laid_out(path, "", _text_rows(path))
+        return _laid_out(path, "", _cleaned(_text_rows(path)))
     sheets = read_sheets(path)
     if sheet is not None and sheet not in sheets:
         raise UnknownNameError(
@@ -157,7 +167,7 @@ def read_notes(path: str | os.PathLike[str], sheet: str | None = None) -> Notes:
                 "or save the one that you mean by itself",
             )
         sheet = could_be[0] if could_be else next(iter(sheets), "")
-    rows = sheets.get(sheet, [])
+    rows = _cleaned(sheets.get(sheet, []))
     remarks, beside = _beyond_rows(path, sheet, rows)
     unread = [name for name, other in sheets.items() if name != sheet and any(map(any, other))]
     if unread:
@@ -167,6 +177,12 @@ def read_notes(path: str | os.PathLike[str], sheet: str | None = None) -> Notes:
 
 def _listed(names: object) -> str:
     return ", ".join(f"'{name}'" for name in names)
+
+
+def _cleaned(rows: Rows) -> Rows:
+    # A day without a time is one: spreadsheets keep midnight beside it.
+    midnight = re.compile(r"^(\d{4}-\d\d-\d\d) 00:00:00$")
+    return [[midnight.sub(r"\1", cell.strip()) for cell in row] for row in rows]
 
 
 def _some(phrases: list[str]) -> str:
@@ -187,18 +203,17 @@ def _text_rows(path: Path) -> Rows:
 
 def _beyond_rows(path: Path, sheet: str, rows: Rows) -> tuple[dict[tuple[int, str], str], list[str]]:
     """Find comments, merged cells and formulas without a value; fill the first column of what is merged."""
-    from openpyxl import load_workbook
-
-    with closing(load_workbook(path)) as workbook:
+    with opened(path, values=False) as workbook:
         cells = [cell for row in workbook[sheet].iter_rows() for cell in row]
-        merged = [each.bounds for each in workbook[sheet].merged_cells.ranges]
+        ranges = workbook[sheet].merged_cells.ranges
+        merged = sorted((each.min_row, each.min_col, each.max_row) for each in ranges)
     remarks = {
         (cell.row, cell.column_letter): " ".join(cell.comment.text.split())
         for cell in cells
         if getattr(cell, "comment", None) is not None
     }
     beside = []
-    for left, top, _, bottom in sorted(merged, key=lambda bounds: bounds[1]):
+    for top, left, bottom in merged:
         said = _at(rows, top, left)
         for row in rows[top : min(bottom, len(rows))]:
             row += [""] * (left - len(row))
@@ -221,12 +236,7 @@ def _at(rows: Rows, row: int, column: int) -> str:
 
 def _laid_out(path: Path, sheet: str, rows: Rows) -> Notes:
     width = max(map(len, rows), default=0)
-    # A day without a time is one: spreadsheets keep midnight beside it.
-    rows = [
-        [re.sub(r"^(\d{4}-\d\d-\d\d) 00:00:00$", r"\1", cell.strip()) for cell in row]
-        + [""] * (width - len(row))
-        for row in rows
-    ]
+    rows = [row + [""] * (width - len(row)) for row in rows]
     top = _heading_row(rows)
     if top is None:
         raise FileFormatError(
@@ -280,9 +290,7 @@ def _heading_row(rows: Rows) -> int | None:
     for place, row in enumerate(rows[:_TOP]):
         cells = [cell for cell in row if cell]
         known = sum(bool(read_heading(cell).meanings) for cell in cells if len(cell) < 60)
-        figures = sum(
-            read_amount(cell) is not None or read_date(cell, "day first") is not None for cell in cells
-        )
+        figures = sum(read_amount(cell) is not None or bool(orders_of([cell])) for cell in cells)
         below = any(sum(map(bool, other)) > 1 or len(cells) == 1 for other in rows[place + 1 :] if any(other))
         # One known word alone may be a title: "Notes".
         if not below or len(cells) < 2 and known == 0 or figures * 2 > len(cells):
@@ -318,9 +326,15 @@ def _headings(rows: Rows, top: int) -> tuple[tuple[int, ...], list[str], set[tup
 
 
 def _is_aside(row: list[str], above: list[str], headings: list[str]) -> bool:
-    """Whether a row below the headings is a total, a remark by itself, or the headings once more."""
+    """Whether a row below the headings is a total, a line by itself, or the headings once more."""
     filled = [cell for cell in row if cell]
     if cell_word(filled[0]) == "total" or [plain(cell) for cell in row] == [plain(cell) for cell in headings]:
         return True
-    lone = len(filled) == 1 and sum(map(bool, headings)) > 3 and not any(above)
-    return lone and len(filled[0].split()) > 2
+    if len(filled) > 1 or sum(map(bool, headings)) <= 3:
+        return False
+    # "Firing 3" or a day over the rows of its pots, in a column of something else.
+    known = set(read_heading(headings[row.index(filled[0])]).meanings)
+    of_firing = "pots: firing" in read_heading(filled[0]).meanings or orders_of(filled)
+    if of_firing and not known & {"pots: firing", "firings: date"}:
+        return True
+    return not any(above) and len(filled[0].split()) > 2

@@ -88,8 +88,8 @@ def book_tables(notes: Notes, mapping: Mapping) -> tuple[dict[str, Rows], Proble
         else:
             making.tell(row, None, f"the comment '{text}' belongs to no pot: left out", "")
     firings = firing_of_rows(notes, mapping)
-    pots = _pot_names(making, firings)
     tables = {"firings": _firings(making, firings)}
+    pots = _pot_names(making, firings)
     photos = _photos(making, pots)
     tables = {"pots": _pots(making, pots, firings)} | tables
     if len(photos) > 1:
@@ -162,9 +162,22 @@ def _turn_column(making: _Making, column: MappedColumn) -> None:
     making.cells[column.letter] = turned
 
 
+def _rows_of_firings(making: _Making) -> set[int]:
+    """Find rows that name a firing above the rows of its pots; one with more to keep stays a pot."""
+    columns = making.mapping.columns
+    of_firing = [column for column in columns if column.table == "firings" or column.to == "pots: firing"]
+    if making.mapping.pots != "as noted" or not any(column.down for column in of_firing):
+        return set()
+    others = [making.notes.cells(column.letter) for column in columns if column not in of_firing]
+    return set(making.notes.rows).difference(making.kept, *others)
+
+
 def _pot_names(making: _Making, firings: dict[int, str]) -> dict[int, str]:
     """Name the pot of each row, each by a name of its own."""
-    rows = list(making.notes.rows)
+    of_firings = _rows_of_firings(making)
+    for row in sorted(of_firings):
+        making.tell(row, None, "it tells of a firing, and names no pot: no pot was made of it", "")
+    rows = [row for row in making.notes.rows if row not in of_firings]
     noted = making.mapping.going_to("pots: pot")
     names = making.cells[noted.letter] if noted else {}
     digits = max(2, len(str(len(rows))))
@@ -225,9 +238,12 @@ def _firings(making: _Making, firings: dict[int, str]) -> Rows:
         for row, firing in firings.items():
             if source[row] and turned.get(row) and (not firing or firing in unlike):
                 making.keep(row, column, source[row])
+        said: dict[str, str] = {}
+        for row, cell in turned.items():
+            if cell:
+                said.setdefault(firings[row], cell)
         for entry in table[1:]:
-            said = [cell for row, cell in turned.items() if firings[row] == entry[0] and cell]
-            entry.append("" if entry[0] in unlike or not said else said[0])
+            entry.append("" if entry[0] in unlike else said.get(entry[0], ""))
     return table
 
 
@@ -266,8 +282,8 @@ def _photos(making: _Making, pots: dict[int, str]) -> Rows:
 
 
 def _lies_elsewhere(name: str) -> bool:
-    """Whether a file is named by its place on a disk, or outside the folder."""
-    return re.match(r"[A-Za-z]:|[\\/]|.*\.\.", name) is not None
+    """Whether a file is named by its place on a disk, on the web, or outside the folder."""
+    return re.match(r"[A-Za-z]:|[A-Za-z]+://|[\\/]|(?:.*[\\/])?\.\.(?:[\\/]|$)", name) is not None
 
 
 def _in_book(name: str) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields
-from difflib import get_close_matches
 from functools import partial
 from math import inf
 from pathlib import Path
@@ -16,7 +15,7 @@ from sagglab.plan.kinds import KINDS, read_kind
 from sagglab.plan.limits import Limits
 from sagglab.plan.sheet import PAPERS
 from sagglab.plan.terms import read_model
-from sagglab.toml_file import read_toml, told_together
+from sagglab.toml_file import key_meant, read_toml, told_together
 
 #: What each part of the file may hold.
 _KEYS: Mapping[str, tuple[str, ...]] = {
@@ -159,8 +158,7 @@ def _faults(held: Mapping[str, object]) -> Iterator[str]:
 def _unknown(part: str, held: Mapping[str, object], named: str = "") -> Iterator[str]:
     for key in held:
         if key not in _KEYS[part]:
-            near = get_close_matches(key, _KEYS[part], 1, 0.6)
-            meant = f"did you mean {near[0]}?" if near else f"it may hold {', '.join(_KEYS[part])}"
+            meant = key_meant(key, _KEYS[part], f"it may hold {', '.join(_KEYS[part])}")
             yield f"{named or part or 'it'} holds '{key}', which has no meaning there: {meant}"
 
 

@@ -7,7 +7,6 @@ import hashlib
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +15,7 @@ import tomli_w
 from sagglab.colour import AXES
 from sagglab.errors import SetupError
 from sagglab.setups.correction_kinds import KINDS
-from sagglab.toml_file import read_toml, told_together
+from sagglab.toml_file import key_meant, read_toml, told_together
 from sagglab.writing import write_whole
 
 #: What a file system might take amiss in a name.
@@ -176,17 +175,12 @@ def _unknown(
     known = sorted(tables) + [key for table, key in entries if not table]
     for key, value in document.items():
         if key not in known:
-            yield f"{key!r} has no meaning there{_meant(key, known)}"
+            yield f"{key!r} has no meaning there: {key_meant(key, known)}"
         elif key in tables and isinstance(value, Mapping) and (key != _COEFFICIENTS or kind_known):
             inside = [name for table, name in entries if table == key]
             for name in value:
                 if name not in inside:
-                    yield f"{_named(key, name)} has no meaning there{_meant(name, inside)}"
-
-
-def _meant(key: str, known: list[str]) -> str:
-    near = get_close_matches(key, known, 1, 0.6)
-    return f": did you mean {near[0]}?" if near else ": take it out"
+                    yield f"{_named(key, name)} has no meaning there: {key_meant(name, inside)}"
 
 
 def _named(table: str, key: str) -> str:

@@ -9,6 +9,7 @@ import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from errno import EACCES, ENOTDIR
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -135,14 +136,15 @@ def begin_book(
     """
     folder = Path(folder)
     check_paper(paper)
-    if is_there(folder, Path.is_file):
-        raise BookError(str(folder), "it is a file", "name a folder, which is made where it is missing")
+    _refuse_file(folder)
     mapped, rows, problems = None, None, Problems()
     if notes is not None:
         check_room_for_notes(folder, mapping)
         mapped, rows, problems = _from_notes(folder, notes, mapping, sheet)
     elif mapping is not None:
         raise BookError("mapping", "there are no notes for it", "name the spreadsheet of notes, too")
+    elif sheet is not None:
+        raise BookError(f"sheet '{sheet}'", "there are no notes for it", "name the spreadsheet of notes, too")
     made, kept = [], [name for name in TABLE_FILES if _lies(folder / name)]
     tables = {} if kept else _tables(csv, rows)
     with _told(folder):
@@ -166,6 +168,11 @@ def begin_book(
             write_whole(folder / name, make())
             made.append(name)
     return BegunBook(folder, tuple(made), tuple(kept), problems, tuple(_next_steps(folder)))
+
+
+def _refuse_file(folder: Path) -> None:
+    if is_there(folder, Path.is_file):
+        raise BookError(str(folder), "it is a file", "name a folder, which is made where it is missing")
 
 
 def _lies(path: Path) -> bool:
@@ -214,8 +221,16 @@ def check_room_for_notes(folder: Path, mapping: str | os.PathLike[str] | Mapping
     Raises
     ------
     BookError
-        It has tables, or another mapping than the one that is given.
+        It is a file, or cannot be written into; it has tables, or another mapping than the one that is given.
     """
+    # Said before anybody has answered questions about the notes.
+    _refuse_file(folder)
+    nearest = next((place for place in (folder, *folder.absolute().parents) if _lies(place)), folder)
+    with _told(folder):
+        if not nearest.is_dir():
+            raise NotADirectoryError(ENOTDIR, os.strerror(ENOTDIR))
+        if not os.access(nearest, os.W_OK):
+            raise PermissionError(EACCES, os.strerror(EACCES))
     there = [name for name in TABLE_FILES if _lies(folder / name)]
     if there:
         raise BookError(

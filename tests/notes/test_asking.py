@@ -137,3 +137,18 @@ def test_what_else_the_notes_hold_is_said_before_the_questions(asked):
 def test_answers_that_end_early_make_nothing(asked, ends, said):
     with pytest.raises(BookError, match=f"{said}; nothing was written"):
         asked("from Germany", "", "", ends=ends)
+
+
+def test_a_column_that_is_sent_to_amounts_or_dates_is_asked_how_its_figures_are_written(tmp_path):
+    (tmp_path / "notes.csv").write_text('Pot,Firing,Glitter,Moon\n1,F1,"1,250",a\n2,F2,"2,500",b\n')
+    given = iter(["", "", "sugar [g]", "decimal comma", ""])
+    mapping = ask_mapping(
+        propose_mapping(read_notes(tmp_path / "notes.csv")), lambda prompt: next(given), [].append
+    )
+    assert (mapping.column("C").to, mapping.column("C").cells) == ("pots: sugar [g]", "decimal comma")
+    (tmp_path / "notes.csv").write_text("Pot,Firing,Moon,Clay\n1,F1,4/5/24,a\n2,F2,5/6/24,b\n")
+    given = iter(["", "", "firings: date", "day first", ""])
+    mapping = ask_mapping(
+        propose_mapping(read_notes(tmp_path / "notes.csv")), lambda prompt: next(given), [].append
+    )
+    assert (mapping.column("C").to, mapping.column("C").cells) == ("firings: date", "day first")

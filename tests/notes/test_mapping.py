@@ -66,3 +66,26 @@ def test_the_page_of_a_mapping_shows_text_as_text(tmp_path):
     (tmp_path / "notes.csv").write_text("Pot,Firing,<i>odd</i>\n1,F1,<script>\n")
     page = propose_mapping(read_notes(tmp_path / "notes.csv"))._repr_html_()
     assert "&lt;script&gt;" in page and "<script>" not in page
+
+
+@pytest.mark.parametrize("grams", ["inf", "nan", "0", "1e300"])
+def test_a_spoon_weighs_something_that_a_spoon_can(saved, grams):
+    text = saved.read_text(encoding="utf-8")
+    old = 'to = "pots: sugar [g]"'
+    assert old in text
+    saved.write_text(text.replace(old, f'{old}\nspoon = "tsp"\nspoon_g = {grams}'), encoding="utf-8")
+    with pytest.raises(BookError, match="spoon_g needs grams above 0"):
+        read_mapping(saved)
+
+
+@pytest.mark.parametrize("name", ["a\0b.toml", "n" * 400 + ".toml", "notes.toml/deeper.toml"])
+def test_a_name_that_no_file_can_have(tmp_path, name):
+    (tmp_path / "notes.toml").write_text("")
+    with pytest.raises(FileFormatError, match="it cannot be opened"):
+        read_mapping(tmp_path / name)
+
+
+def test_brackets_without_end_are_no_toml(tmp_path):
+    (tmp_path / "deep.toml").write_text("a = " + "[" * 20_000)
+    with pytest.raises(FileFormatError, match="it is no TOML"):
+        read_mapping(tmp_path / "deep.toml")

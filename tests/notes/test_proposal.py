@@ -96,3 +96,24 @@ def test_a_material_has_the_name_that_a_fresh_book_gives_it(name):
     material = find_material(name)
     for said in {name, material.name if material else name}:
         assert read_heading(said).meanings in ((f"material: {name}",), (f"pots: {name} [coats]",))
+
+
+def test_notes_without_a_row_for_each_pot_are_told_first(tmp_path):
+    in_a_row = proposed(
+        tmp_path, "Firing,Date,Pot 1,Pot 2\n1,2025-04-03,sugar 3g,red\n2,2025-04-09,salt,white\n"
+    )
+    assert "a row seems to hold several pots (C 'Pot 1', D 'Pot 2')" in in_a_row.around[1]
+    turned = proposed(tmp_path, "Pot,A1,A2\nClay,white,red\nSugar g,3,\nFerric coats,1,2\nPeak C,740,765\n")
+    assert "column A seems to hold headings" in turned.around[1]
+    upright = proposed(tmp_path, "Pot,Firing,Sugar g\nH1,1,2\nsalt,1,3\nclay,1,4\nwax,1,4\n")
+    assert len(upright.around) == 1
+
+
+def test_a_column_of_dates_under_another_name_says_where_it_can_go(tmp_path):
+    column = proposed(tmp_path, "Pot,Firing,Celebrated\n1,F1,2025-04-03\n2,F2,2025-04-05\n").column("C")
+    assert column.to == "pots: Celebrated" and "send it to firings: date" in column.why
+
+
+def test_a_space_between_thousands_counts_for_the_hint(tmp_path):
+    column = proposed(tmp_path, "Pot,Firing,Peak\n1,F1,950\n2,F2,1 350\n3,F3,1\u202f290\n").column("C")
+    assert column.to == "firings: noted peak [?]" and "above 900 hints at °F" in column.why

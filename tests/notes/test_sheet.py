@@ -1,5 +1,6 @@
 """Which sheet, which row of headings, and what stands aside."""
 
+import datetime as dt
 import html
 
 import pytest
@@ -107,3 +108,32 @@ def test_a_page_shows_text_as_text(tmp_path):
     file.write_text("Pot,Sugar g,<b>odd</b>\n1,2,<script>\n")
     page = read_notes(file)._repr_html_()
     assert "&lt;script&gt;" in page and "<script>" not in page and "<b>" not in page
+
+
+def test_lines_over_the_rows_of_their_pots_are_no_pots(tmp_path):
+    file = tmp_path / "notes.csv"
+    rows = ["Pot,Clay,Sugar g,Peak C", "Firing 1,,,", "a,red,2,700", "5/17/24,,,", "b,,,", "c,red,3,720"]
+    file.write_text("\n".join(rows))
+    notes = read_notes(file)
+    # A pot that has nothing but its name is one all the same.
+    assert list(notes.rows) == [3, 5, 6]
+    assert notes.aside == {2: "Firing 1", 4: "5/17/24"}
+
+
+def test_days_that_are_merged_are_told_in_the_order_of_the_sheet_and_without_midnight(tmp_path):
+    made = Workbook()
+    for row in (["Firing", "Date", "Pot"], ["F1", dt.datetime(2025, 4, 12), "a"], [None, None, "b"]):
+        made.active.append(row)
+    made.active.merge_cells("B2:B3")
+    made.active.merge_cells("A2:A3")
+    made.save(tmp_path / "notes.xlsx")
+    assert [phrase.partition(":")[0] for phrase in read_notes(tmp_path / "notes.xlsx").beside] == [
+        "'F1' is merged over rows 2 to 3 of column A",
+        "'2025-04-12' is merged over rows 2 to 3 of column B",
+    ]
+
+
+def test_an_unknown_column_is_told_with_those_there_are(tmp_path):
+    (tmp_path / "notes.csv").write_text("Pot,Firing,Sugar g\n1,F1,2\n")
+    with pytest.raises(UnknownNameError, match="column 'Z': the notes have 'A', 'B', 'C'"):
+        read_notes(tmp_path / "notes.csv").cells("Z")

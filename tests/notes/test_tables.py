@@ -295,3 +295,37 @@ def test_a_rating_that_may_be_thousands_is_kept_and_told(tmp_path):
     pots = {pot["pot"]: pot for pot in as_dicts(tables["pots"])}
     assert [pots[name]["rating"] for name in ("p1", "p2", "p3")] == ["4", "", "3.5"]
     assert "1,250" in pots["p2"]["notes"] and any("1,250" in problem.cause for problem in problems)
+
+
+def test_a_row_that_tells_of_a_firing_alone_is_no_pot(tmp_path):
+    (tmp_path / "notes.csv").write_text(
+        "Firing,Peak C,Pot,Sugar g,Notes\nF1,740,,,\n,,a,2,x\n,,b,,\nF2,765,,,\n,,c,3,\n,,,4,no name\n"
+    )
+    tables, problems = made_of(tmp_path / "notes.csv")
+    assert [row[:3] for row in tables["pots"][1:]] == [
+        ["a", "F1", "2"],
+        ["b", "F1", ""],
+        ["c", "F2", "3"],
+        ["p04", "F2", "4"],
+    ]
+    assert tables["firings"][1:] == [["F1", "740"], ["F2", "765"]]
+    told = [one.row for one in problems if "no pot was made of it" in one.cause]
+    assert told == [2, 5]
+
+
+@pytest.mark.parametrize(
+    ("written", "name", "elsewhere"),
+    [
+        ("odd..name.jpg", "photos/odd..name.jpg", False),
+        ("2025/a.jpg", "2025/a.jpg", False),
+        ("../a.jpg", "photos/a.jpg", True),
+        ("mine/../../a.jpg", "photos/a.jpg", True),
+        ("https://example.org/pots/a.jpg", "photos/a.jpg", True),
+        ("C:\\pots\\a.jpg", "photos/a.jpg", True),
+    ],
+)
+def test_a_photograph_from_elsewhere_is_told_and_named_in_the_book(tmp_path, written, name, elsewhere):
+    (tmp_path / "notes.csv").write_text(f"Pot,Firing,Photo\n1,F1,{written}\n2,F1,b.jpg\n")
+    tables, problems = made_of(tmp_path / "notes.csv")
+    assert tables["photos"][1][0] == name
+    assert [problem.cause for problem in problems] == [f"'{written}' lies elsewhere"] * elsewhere
