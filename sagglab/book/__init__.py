@@ -109,7 +109,7 @@ class Book:
                 ("setup", self.setups),
             )
         ]
-        flats = int(self.photos["photo"].isin(self.setups["flat"]).sum())
+        flats = int(self.photos["photo"].isin(set(self.setups["flat"]) - {""}).sum())
         if flats:
             counts[2] += f" ({flats} of plain sheets)"
         return f"{self.folder.resolve().name}: {', '.join(counts)}"

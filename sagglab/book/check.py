@@ -147,7 +147,7 @@ def _check_files(folder: Path, tables: dict[str, pd.DataFrame]) -> Iterator[Prob
         for row, name in tables[table][column].items():
             if name == "" or name in sheets or (column == "pot outline" and is_places(name)):
                 continue
-            fault = _outside(folder, name)
+            fault = outside(folder, name)
             if fault is not None:
                 yield Problem(table, row, column, f"'{name}': {fault[0]}", fault[1])
             elif not is_there(folder / name, Path.is_file):
@@ -169,8 +169,8 @@ def _target_faults(folder: Path, target: str) -> Iterator[tuple[str, str, bool]]
         yield "it is blank", f"name a table in targets/, or one of {known}", True
     elif target in built_in_targets():
         return
-    elif outside := _outside(folder, target):
-        yield f"'{target}': {outside[0]}", outside[1], True
+    elif fault := outside(folder, target):
+        yield f"'{target}': {fault[0]}", fault[1], True
     elif not is_there(folder / target, Path.is_file):
         cause = f"'{target}': there is no such table, and no built-in target of that name"
         yield cause, f"name a table, or one of {known}", True
@@ -193,7 +193,7 @@ def is_places(outline: str) -> bool:
     >>> is_places("10 12; 40 12; 25.5 80"), is_places("masks/p 01 2.png")
     (True, False)
     """
-    return re.fullmatch(r"[\s\d.;-]*\d\s+-?\d[\s\d.;-]*", outline) is not None
+    return ";" in outline and re.fullmatch(r"[\s\d.;-]*\d\s+-?\d[\s\d.;-]*", outline) is not None
 
 
 def is_there(path: Path, kind: Callable[[Path], bool]) -> bool:
@@ -204,7 +204,8 @@ def is_there(path: Path, kind: Callable[[Path], bool]) -> bool:
         return False
 
 
-def _outside(folder: Path, name: str) -> tuple[str, str] | None:
+def outside(folder: Path, name: str) -> tuple[str, str] | None:
+    """Give cause and remedy where a file's name leads out of the book or nowhere; None where it is inside."""
     # resolve() follows links, so that a link cannot lead out of the book either.
     try:
         if (folder / name).resolve().is_relative_to(folder.resolve()):

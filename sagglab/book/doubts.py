@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from difflib import get_close_matches
 from functools import cached_property
 from pathlib import Path
@@ -11,6 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from sagglab.book.fresh import MATERIALS
+from sagglab.book.likeness import NEARLY, nearest
 from sagglab.book.rows import also
 from sagglab.columns import BOOK_TABLES
 from sagglab.errors import Problem
@@ -19,9 +20,6 @@ from sagglab.units import parse_heading
 
 #: Declared columns whose cells name kinds; those that users add do so, too, where they hold text.
 _KINDS = {"pots": ("clay", "place"), "firings": ("kiln", "fuel", "wind"), "photos": ("view",)}
-
-#: Likeness from which a word is nearly another: "fornt" and "front", "suger" and "sugar" reach 0.8.
-_NEARLY = 0.8
 
 
 def doubts(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
@@ -92,19 +90,6 @@ def _shelf(materials: pd.Series, pots: pd.DataFrame) -> Iterator[Problem]:
             )
 
 
-def nearest(word: str, known: Iterable[str]) -> str | None:
-    """Give the word that one is most likely meant to be; None where none is near.
-
-    Examples
-    --------
-    >>> nearest("bak", ["front", "back"]), nearest("left", ["front", "back"])
-    ('back', None)
-    """
-    by_letters = {name.casefold(): name for name in known}
-    found = get_close_matches(word.casefold(), by_letters, n=1, cutoff=_NEARLY)
-    return by_letters[found[0]] if found else None
-
-
 class FilesThere:
     """The files in a book's folder and in those right below it, by what a wrong name has in common with them.
 
@@ -156,7 +141,7 @@ class FilesThere:
             if found:
                 return found[0] if len(found) == 1 else None
         near = {_keys(file)[1][1]: file for file in self._alike.get(numbers, ()) if file not in named}
-        found = get_close_matches(last[1], near, n=1, cutoff=_NEARLY)
+        found = get_close_matches(last[1], near, n=1, cutoff=NEARLY)
         return near[found[0]] if found else None
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import math
 from collections.abc import Mapping, Sequence
 
 from sagglab.book.fresh import (
@@ -169,7 +170,7 @@ def _write_cell(cell, text: str, kind: str) -> None:
         return
     figure = number(text)
     # Of a column that nothing is known of, only what reads the same as a number: "007" is a name.
-    if kind == "number" and figure == figure or kind == "" and f"{figure:.12g}" == text:
+    if not math.isnan(figure) and (kind == "number" or kind == "" and f"{figure:.12g}" == text):
         value = int(figure) if figure.is_integer() else figure
     elif kind == "date":
         value = _date(text)

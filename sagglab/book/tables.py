@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
 from pathlib import Path
 
 import pandas as pd
 
 from sagglab.book.amounts import number_wanted, too_large
+from sagglab.book.likeness import nearest
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, Column, empty
 from sagglab.delimited import number, read_rows
 from sagglab.errors import BookError, FileFormatError, Problem, UnitError
@@ -53,15 +53,12 @@ def read_tables(folder: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
         if rows is None:
             tables[name] = empty(columns)
             if not file.is_file() and name in BOOK_TABLES:
-                problems.append(
-                    Problem(
-                        name,
-                        None,
-                        "",
-                        f"the table is missing: there is no {file.name} and no sheet '{name}' in {WORKBOOK}",
-                        f"add it, with at least the columns {_required(columns)}",
-                    )
-                )
+                cause = f"the table is missing: there is no {file.name} and no sheet '{name}' in {WORKBOOK}"
+                remedy = f"add it, with at least the columns {_required(columns)}"
+                meant = next((sheet for sheet in sheets if nearest(sheet, BOOK_TABLES) == name), None)
+                if meant:
+                    cause, remedy = f"{cause}, but a sheet '{meant}'", f"call it {name} if you meant that"
+                problems.append(Problem(name, None, "", cause, remedy))
         else:
             tables[name] = _typed(rows, name, columns, problems)
     # A workbook that is there but broken is a fault to list, as is a table with headings alone.
@@ -144,9 +141,8 @@ def _typed(rows: Rows, name: str, columns: tuple[Column, ...], problems: list[Pr
     lacking = [column.name for column in columns if column.heading not in table]
     for heading in table:
         known = parse_heading(heading).name in declared
-        meant = [] if known else get_close_matches(heading, lacking, n=1, cutoff=0.8)
-        if meant:
-            cause = f"no column is called so, but one is called '{meant[0]}'"
+        if not known and (meant := nearest(heading, lacking)):
+            cause = f"no column is called so, but one is called '{meant}'"
             problems.append(Problem(name, 1, heading, cause, "correct the heading if you meant that", False))
     blank = empty(columns).reindex(index)
     texts = [column.heading for column in columns if column.kind == "text"]

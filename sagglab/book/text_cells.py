@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import codecs
-import csv
-import io
 import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from sagglab.delimited import open_text, read_rows, table_delimiter
+from sagglab.delimited import DELIMITERS, open_text, read_rows, table_delimiter
 from sagglab.errors import BookError
 from sagglab.workbook import Rows
 
-_MARKS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
+#: Marks at the head of a file by the encoding that it was opened in, with that of what follows the mark.
+_MARKS = {
+    "utf-8-sig": ((codecs.BOM_UTF8, "utf-8"), (b"", "utf-8")),
+    "utf-16": ((codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")),
+    "ascii": ((b"", "utf-8"),),
+}
 
 
 def rows_of(file: Path, _: str) -> Rows:
@@ -46,10 +49,8 @@ def with_cells(file: Path, table: str, cells: Mapping[tuple[int, int], str]) -> 
     with open_text(file) as opened:
         encoding = opened.encoding
     # Strict decoders of these encodings are one to one, so that what is not changed comes back byte by byte.
-    mark, encoding = next(
-        ((mark, name) for mark, name in _MARKS if data.startswith(mark)),
-        (b"", "utf-8" if encoding in ("ascii", "utf-8-sig") else encoding),
-    )
+    marks = _MARKS.get(encoding, ((b"", encoding),))
+    mark, encoding = next((mark, name) for mark, name in marks if data.startswith(mark))
     text = data[len(mark) :].decode(encoding)
     delimiter = table_delimiter(text)
     spans = _spans(text, delimiter)
@@ -93,7 +94,7 @@ def _changed(
     for (row, column), cell in sorted(wanted.items(), reverse=True):
         there = len(spans[row])
         quoted = any(text[start : start + 1] == '"' for start, end in spans[row] if end > start)
-        cell = _written(cell, delimiter, quoted)
+        cell = _written(cell, quoted)
         if column < there:
             start, end = spans[row][column]
         else:
@@ -105,9 +106,8 @@ def _changed(
     return text
 
 
-def _written(cell: str, delimiter: str, quoted: bool) -> str:
-    if quoted and cell:
+def _written(cell: str, quoted: bool) -> str:
+    # A spreadsheet may be set to cut at any delimiter, whichever the table has, and places hold semicolons.
+    if cell and (quoted or {*cell} & {*DELIMITERS, *'"\r\n'}):
         return '"' + cell.replace('"', '""') + '"'
-    line = io.StringIO()
-    csv.writer(line, delimiter=delimiter, lineterminator="").writerow([cell, ""])
-    return line.getvalue()[:-1]
+    return cell

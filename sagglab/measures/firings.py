@@ -8,6 +8,7 @@ from dataclasses import replace
 import pandas as pd
 
 from sagglab.book import Book
+from sagglab.book.check import is_places
 from sagglab.columns import FIRING_MEASURES, conform
 from sagglab.errors import BookError, Problem, Problems, SagglabError, UnknownNameError
 from sagglab.firing.heat import heat_measures
@@ -20,7 +21,7 @@ from sagglab.photo.image import check_photo
 
 
 def check_files(book: Book) -> Problems:
-    """Open every record, schedule and photograph that the book has, and list what is wrong with them.
+    """Open every record, schedule, photograph and mask that the book has, and list what is wrong with them.
 
     Records are read whole, photographs only opened: damage inside one shows when it is measured.
     """
@@ -29,7 +30,9 @@ def check_files(book: Book) -> Problems:
         ("firings", "readings", "firing", firing_readings),
         ("firings", "schedule", "firing", firing_schedule),
         ("firings", "sensor class", "sensor class", lambda _, name: tolerance_C(0.0, name)),
-        ("photos", "photo", "photo", lambda book, photo: check_photo(book.path(photo))),
+        ("photos", "photo", "photo", _check_picture),
+        ("photos", "pot outline", "pot outline", _check_picture),
+        ("setups", "flat", "flat", _check_picture),
     ):
         table = getattr(book, name)
         # Where the book tells a fault of a row already, a second of the same cell would say it twice.
@@ -49,6 +52,11 @@ def check_files(book: Book) -> Problems:
     except BookError as error:
         found += error.problems
     return Problems(found)
+
+
+def _check_picture(book: Book, name: str) -> None:
+    if not is_places(name):
+        check_photo(book.path(name))
 
 
 def _in_book(book: Book, problem: Problem) -> Problem:

@@ -13,7 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from sagglab.book import Book
 from sagglab.book.amend import PLACES, amend_photo
-from sagglab.book.check import is_places
+from sagglab.book.check import is_places, is_there, outside
+from sagglab.book.written import cut
 from sagglab.errors import OutlineError, SagglabError, TargetError
 from sagglab.measures.task import row_of, task_of
 from sagglab.measures.views import measure_view
@@ -186,10 +187,22 @@ def _checked(
             cause = f"a target corner lies outside the photograph, which is {size[1]} by {size[0]} pixels"
             raise TargetError(photo, cause, "give places inside it, the first of row 1, column 1")
     if outline := cells.get("pot outline"):
-        told = given_outline(outline if is_places(outline) else book.path(outline), size).problems
-        if told and is_places(outline):
-            raise OutlineError(photo, told[0].cause, told[0].remedy)
+        _check_outline(book, photo, outline, size)
     return cells
+
+
+def _check_outline(book: Book, photo: str, outline: str, size: tuple[int, int]) -> None:
+    if is_places(outline):
+        told = given_outline(outline, size).problems
+        if told:
+            raise OutlineError(photo, told[0].cause, told[0].remedy)
+    elif fault := outside(book.folder, outline):
+        raise OutlineError(photo, f"'{cut(outline)}': {fault[0]}", fault[1])
+    elif not is_there(book.path(outline), Path.is_file):
+        cause = f"'{cut(outline)}' is neither places around the pot nor a file in the book"
+        raise OutlineError(photo, cause, "write x y; x y; x y …, or name a mask picture that is there")
+    else:
+        given_outline(book.path(outline), size)
 
 
 def measure_with(
@@ -242,11 +255,15 @@ def give_places(
 
     Raises
     ------
+    UnknownNameError
+        The book has no such photograph.
     TargetError, OutlineError
         The places cannot be those of a target or a pot in this photograph.
     BookError
-        The row was changed since the book was opened, the photograph is not there just once, or the file
-        cannot be written.
+        The row was changed since the book was opened, the photograph has several, or the file cannot be
+        written.
+    SagglabError
+        The photograph cannot be opened.
 
     Examples
     --------

@@ -1,5 +1,6 @@
 """One row of photos amended on the disk: that cell changes, and nothing else does."""
 
+import codecs
 import csv
 import io
 import re
@@ -82,6 +83,20 @@ def test_bytes_around_the_cell_stay(write_book):
     expected = 'pot;"photo";setup;target corners;"pot outline"\r\n'
     expected += f'"p ""1""";{P1};bench;"{CORNERS}";"1 1; 9 1; 5 9"\r\n\r\np2;{P2};bench;\r'
     assert (folder / "photos.csv").read_bytes() == expected.encode("latin-1") + b"\xe9;;;"
+
+
+def test_a_mark_of_utf_8_at_the_head_of_latin_1_stays(write_book):
+    table = codecs.BOM_UTF8 + f"pot,photo,setup,notes\np1,{P1},bench,gr\xe8s\n".encode("latin-1")
+    folder = write_book(photos=table)
+    amend_photo(open_book(folder), P1, {"pot outline": "m.png"})
+    expected = table.replace(b"notes\n", b"notes,pot outline\n").replace(b"\xe8s\n", b"\xe8s,m.png\n")
+    assert (folder / "photos.csv").read_bytes() == expected
+
+
+def test_places_are_quoted_whatever_the_spreadsheet_cuts_at(write_book):
+    folder = write_book()
+    amend_photo(open_book(folder), P1, {"target corners": CORNERS})
+    assert f'bench,"{CORNERS}"\n' in (folder / "photos.csv").read_text(encoding="utf-8")
 
 
 @pytest.fixture

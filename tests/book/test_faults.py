@@ -1,6 +1,7 @@
 """The batch book checked: each fault is listed with its table, row, column, cause and remedy."""
 
 import pytest
+from openpyxl import Workbook
 
 from sagglab.book import open_book
 from sagglab.errors import Problem
@@ -337,6 +338,22 @@ def test_a_heading_that_is_nearly_one_that_is_known_is_a_warning(write_book):
     found = faults(write_book(pots="pot,firing,plaace\np1,f1,top\n"))
     cause = "no column is called so, but one is called 'place'"
     assert [(p.row, p.column, p.stops) for p in found if p.cause == cause] == [(1, "plaace", False)]
+
+
+def test_a_heading_with_capitals_is_told_the_one_that_is_known(write_book):
+    problems = open_book(write_book(pots="Pot,firing\np1,f1\n")).problems
+    assert "pots, row 1, column 'Pot': no column is called so, but one is called 'pot'" in str(problems)
+
+
+def test_a_sheet_by_nearly_the_name_of_a_table_is_told(write_book):
+    folder = write_book(pots=None)
+    workbook = Workbook()
+    workbook.active.title = "Pots"
+    workbook.create_sheet("Photos")
+    workbook.save(folder / "book.xlsx")
+    (problem,) = open_book(folder).problems.of("pots")
+    assert problem.cause.endswith("no sheet 'pots' in book.xlsx, but a sheet 'Pots'")
+    assert problem.remedy == "call it pots if you meant that"
 
 
 def test_a_mask_picture_stays_inside_the_book(write_book):

@@ -186,6 +186,12 @@ def test_rows_of_notes_become_numbers_dates_and_text():
     assert firings["C3"].data_type == "s" and firings["C3"].quotePrefix
 
 
+@pytest.mark.parametrize("text", ["nan", "inf", "1e999", "007"])
+def test_a_remark_that_sounds_like_a_number_stays_as_it_is(text):
+    book = fresh_workbook({"pots": [["pot", "firing", "remark"], ["p1", "f1", text]]})
+    assert load_workbook(io.BytesIO(book))["pots"]["C2"].value == text
+
+
 def test_text_tables_are_marked_as_utf_8():
     texts = fresh_texts()
     assert set(texts) == {f"{name}.csv" for name in (*BOOK_TABLES, *OPTIONAL_TABLES, "columns")}

@@ -100,6 +100,13 @@ def test_dates_are_those_on_the_makers_clock(write_book, cell, date):
     assert firings.loc[2, "date"] == pd.Timestamp(date)
 
 
+def test_blank_cells_are_no_plain_sheets(write_book):
+    book = open_book(
+        write_book(photos="photo,pot,setup\n,p1,bench\n", setups="setup,target,flat\nbench,x,\n")
+    )
+    assert repr(book) == "book: 2 pots, 1 firing, 1 photograph, 1 setup"
+
+
 def _workbook(folder, tables):
     workbook = Workbook()
     workbook.remove(workbook.active)
