@@ -14,7 +14,7 @@ from sagglab.firing.flags import HIGHEST_C, LOWEST_C
 from sagglab.firing.typed import unit_in_full
 from sagglab.units import both_scales, convert
 
-_READING = re.compile(r"(?:(\S*:\S*(?:\s*[ap]\.?m\.?)?)\s+)?([-+\u2212]?[\d.,]+)\s*(.*)", re.IGNORECASE)
+_READING = re.compile(r"(?:([^\s:]*:\S*(?:\s*[ap]\.?m\.?)?)\s+)?([-+\u2212]?[\d.,]+)\s*(.*)", re.IGNORECASE)
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?\s*([ap])?\.?(?:m\.?)?", re.IGNORECASE)
 
 

@@ -208,7 +208,10 @@ def _but_for_row(problem: Problem) -> Hashable:
 def _told(word: str, problems: list[Problem]) -> list[str]:
     more = len(problems) - MOST_TOLD
     rest = [f"And {more} more {word}"] if more > 0 else []
-    return [f"{word}: {problem.where}: {problem.cause}" for problem in problems[:MOST_TOLD]] + rest
+    told = [
+        f"{word}: {problem.where}: {cut(problem.cause, LETTERS_LISTED)}" for problem in problems[:MOST_TOLD]
+    ]
+    return told + rest
 
 
 def _lacks(problem: Problem, about: Written) -> str:
@@ -225,7 +228,7 @@ def _lacks(problem: Problem, about: Written) -> str:
 def _laid_out(about: Written) -> dict[str, Any]:
     return {
         "file": about.file,
-        "heads": list(about.rows.columns),
+        "heads": list(map(cut, about.rows.columns)),
         "rows": [
             [number, *map(cut, cells)]
             for number, cells in zip(about.rows.index.tolist(), about.rows.to_numpy(), strict=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from contextlib import suppress
 from typing import Any, ClassVar
 
 import traitlets
@@ -129,8 +130,22 @@ class FiringPacer(LiveWidget):
         return now - dt.timedelta(seconds=behind - self._ahead[page])
 
     def _answer(self, answer: Answer, page: str = "", number: int = 0) -> None:
-        rows = self.kiln_log.rows()
+        # Of a record that cannot be read any more, which the answer says, there stays what was listed.
+        with suppress(SagglabError):
+            self._list()
         self.unit = short_unit(self.kiln_log.unit)
+        self.answer = {
+            "page": page,
+            "number": number,
+            "said": list(answer.said),
+            "help": answer.said == HELP,
+            "kept": answer.kept,
+            "refused": answer.refused,
+            "again": answer.asks_again,
+        }
+
+    def _list(self) -> None:
+        rows = self.kiln_log.rows()
         if self._recorded is None:
             self.readings = self._laid_out(rows)[:MOST_LISTED]
             self.kept = self.kiln_log.where_they_are() + "." if rows else ""
@@ -142,15 +157,6 @@ class FiringPacer(LiveWidget):
         counted = counting(rows)[-1:]
         own = short_unit(self.kiln_log.record.unit) if counted else ""
         self.last = f"{counted[0].temperature:g} {own} at {counted[0].at:%H:%M}" if counted else ""
-        self.answer = {
-            "page": page,
-            "number": number,
-            "said": list(answer.said),
-            "help": answer.said == HELP,
-            "kept": answer.kept,
-            "refused": answer.refused,
-            "again": answer.asks_again,
-        }
 
     def _laid_out(self, rows: list[TypedReading]) -> list[list[str]]:
         """Lay the readings out, the last first: time, minute, °C, °F, and what is to be said of it."""

@@ -19,7 +19,7 @@ from sagglab.charts.overlay import Overlay, as_jpeg, drawn_small, shown
 from sagglab.colour import AXES, as_hex, delta_e_2000, lab_to_srgb
 from sagglab.errors import SagglabError, UnknownNameError
 from sagglab.markup import paragraph
-from sagglab.measures.places import START, Places, give_places, measure_with, places_of
+from sagglab.measures.places import START, give_places, measure_with, places_of
 from sagglab.measures.views import measure_photos, measure_view
 from sagglab.photo.image import Photo, read_photo
 from sagglab.widgets.live import LiveWidget, look, script
@@ -122,7 +122,7 @@ class PhotoReview(LiveWidget):
         try:
             photo = read_photo(self.book.path(name))
             picture = as_jpeg(shown(photo, SHOWN), QUALITY)
-            places = _told_places(places_of(self.book, name, self._rows[place], photo.picture.size))
+            places = self._told_places(place, photo.picture.size)
         finally:
             # All at once, and not before it is read: emptied meanwhile, the page would jump.
             with self.hold_sync():
@@ -184,7 +184,22 @@ class PhotoReview(LiveWidget):
 
     def _show_places(self) -> None:
         size = None if self._photo is None else self._photo.picture.size
-        self.places = _told_places(places_of(self.book, self.name, self._rows[self.chosen], size))
+        self.places = self._told_places(self.chosen, size)
+
+    def _told_places(self, place: int, size: tuple[int, int] | None) -> dict[str, Any]:
+        places = places_of(self.book, self.photos[place]["name"], self._rows[place], size)
+        return {
+            "size": list(places.size),
+            "corners": places.corners.round(2).tolist(),
+            "outline": places.outline.round(2).tolist(),
+            "corners_from": places.corners_from,
+            "outline_from": places.outline_from,
+            "corners_start": places.corners_from == START,
+            "outline_start": places.outline_from == START,
+            # Places that were searched for again, or are the next photograph's, can be the same as before:
+            # without a number the front end would not hear of them, and keep those moved and not saved.
+            "number": self.places.get("number", 0) + 1,
+        }
 
     def _written(self, saved: bool) -> None:
         self.book = open_book(self.book.folder)
@@ -244,18 +259,6 @@ def _what(row: Mapping[str, object]) -> str:
     if not row["pot"]:
         return "no pot"
     return f"pot {row['pot']}" + (f", {row['view']}" if row["view"] else "")
-
-
-def _told_places(places: Places) -> dict[str, Any]:
-    return {
-        "size": list(places.size),
-        "corners": places.corners.round(2).tolist(),
-        "outline": places.outline.round(2).tolist(),
-        "corners_from": places.corners_from,
-        "outline_from": places.outline_from,
-        "corners_start": places.corners_from == START,
-        "outline_start": places.outline_from == START,
-    }
 
 
 def _measured(of: str, row: Mapping[str, object]) -> dict[str, Any]:

@@ -2,7 +2,8 @@ function render({ model, el }) {
   const heard = answers(model, el);
   const inputs = new Map();
   const heats = new Map();
-  let number = 0, waiting = false, again = false;
+  // Begun anywhere, so that two views of one picker ask under numbers of their own.
+  let number = Math.floor(Math.random() * 2 ** 40), waiting = false, again = false;
 
   const firing = element("select", { "aria-label": "Firing", onchange: change });
   const controls = element("div", {},
@@ -31,16 +32,18 @@ function render({ model, el }) {
   function amount(control) {
     const { heading, unit, low, high, step } = control;
     const name = control.label + (unit ? " [" + unit + "]" : "");
-    const slider = element("input", { type: "range", min: low, max: high, step, value: control.amount,
+    const slider = element("input", { type: "range", min: low, max: high, step,
       "aria-label": name, disabled: low >= high,
       oninput: () => { box.value = slider.value; speak(); change(); } });
-    const box = element("input", { type: "number", step: "any", value: control.amount,
+    const box = element("input", { type: "number", step: "any",
       "aria-label": name + ", as a number",
       oninput: () => { if (box.value !== "") { slider.value = box.value; speak(); change(); } } });
     const speak = () => slider.setAttribute("aria-valuetext", box.value + (unit ? " " + unit : ""));
-    speak();
     const heat = element("span");
-    inputs.set(heading, () => (box.value === "" ? undefined : Number(box.value)));
+    inputs.set(heading, {
+      value: () => (box.value === "" ? undefined : Number(box.value)),
+      take: (value = "") => { box.value = value; slider.value = value; speak(); },
+    });
     heats.set(heading, heat);
     return element("div", { class: "sagglab-control" }, element("label", {}, name),
       element("div", { class: "sagglab-row" }, slider, box, heat),
@@ -50,7 +53,10 @@ function render({ model, el }) {
   function kind(control) {
     const choice = element("select", { "aria-label": control.label, onchange: change }, option("", "left open: the mean of its kinds"),
       ...control.levels.map((level) => option("=" + level, level)));
-    inputs.set(control.heading, () => (choice.value === "" ? undefined : choice.value.slice(1)));
+    inputs.set(control.heading, {
+      value: () => (choice.value === "" ? undefined : choice.value.slice(1)),
+      take: (value) => { choice.value = value === undefined ? "" : "=" + value; },
+    });
     return element("div", { class: "sagglab-control" }, element("label", {}, control.label + " ", choice));
   }
 
@@ -65,13 +71,14 @@ function render({ model, el }) {
       return;
     }
     const recipe = {};
-    for (const [heading, value] of inputs) if (value() !== undefined) recipe[heading] = value();
+    for (const [heading, { value }] of inputs) if (value() !== undefined) recipe[heading] = value();
     waiting = true;
     number += 1;
     ask(model, "predict", { recipe, firing: firing.value === "" ? null : firing.value.slice(1), number });
   }
 
   function answered() {
+    if (model.get("busy")) return;
     waiting = false;
     if (again) {
       again = false;
@@ -101,7 +108,11 @@ function render({ model, el }) {
     code.value = shown.code;
     copied.textContent = "";
     for (const [heading, heat] of heats) heat.textContent = shown.heats[heading] || "";
-    answered();
+    // Another view asked for it, or this one before it was shown again.
+    if (shown.number !== number && !waiting) {
+      for (const [heading, { take }] of inputs) take(shown.chosen[heading]);
+      firing.value = shown.firing === null ? "" : "=" + shown.firing;
+    }
   }
 
   async function copy() {
@@ -125,12 +136,8 @@ function render({ model, el }) {
     }));
   }
 
-  function refused() {
-    if (!model.get("busy")) answered();
-  }
-
   firing.append(option("", "a new firing"), ...model.get("firings").map((name) => option("=" + name, "firing " + name)));
-  const watched = { "change:shown": show, "change:kept": showKept, "change:busy": refused };
+  const watched = { "change:shown": show, "change:kept": showKept, "change:busy": answered };
   for (const [event, shows] of Object.entries(watched)) model.on(event, shows);
   show();
   showKept();

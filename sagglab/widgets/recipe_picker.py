@@ -67,7 +67,7 @@ class RecipePicker(LiveWidget):
         }
         self.firing: str | None = None
         super().__init__()
-        self.controls = [_control(factor, self.recipe.get(factor.heading)) for factor in self._factors]
+        self.controls = [_control(factor) for factor in self._factors]
         self.firings = [str(name) for name in pd.unique(effects.fitted.groups["firing"])]
         self.asked_predict(self.recipe)
 
@@ -80,7 +80,7 @@ class RecipePicker(LiveWidget):
             Kinds that are left open are not in it.
         firing : str, optional
         number : int
-            Goes back with the answer, so that the front end knows which question it answers.
+            Goes back with the answer, so that a view knows whether it answers its own question.
         """
         found = self.colours.predict(recipe, firing)
         self.recipe, self.firing = dict(found.recipe), firing
@@ -122,7 +122,7 @@ class RecipePicker(LiveWidget):
         return text_table(["all else as above", *AXES], rows, caption, patches)
 
 
-def _control(factor: Factor, amount: object) -> dict[str, Any]:
+def _control(factor: Factor) -> dict[str, Any]:
     """Say what a control is like: an amount with its range, or a kind with its levels."""
     about = {"heading": factor.heading, "label": label(factor)}
     if not factor.is_amount:
@@ -136,7 +136,6 @@ def _control(factor: Factor, amount: object) -> dict[str, Any]:
         "low": round(low * step, 10),
         "high": round(high * step, 10),
         "step": step,
-        "amount": amount,
     }
 
 
@@ -194,6 +193,8 @@ def _laid_out(found: ColourPrediction, firing: str | None) -> dict[str, Any]:
         for end, one, cut, lab in zip(_ENDS, srgb, outside, colours, strict=True)
     ]
     return {
+        "chosen": dict(found.recipe),
+        "firing": firing,
         "recipe": said_recipe(found.recipe),
         "what": what,
         "swatches": swatches,

@@ -1,5 +1,7 @@
 """Book check: every problem, where it stands in the file, and what is new or gone after looking again."""
 
+import json
+
 import pytest
 
 from sagglab.book import open_book
@@ -138,6 +140,16 @@ class TestCheck:
         still = BookCheck(open_book(folder)).still()
         assert "<script" not in still and "&lt;script&gt;" in still and "http" not in still
         assert len(still) < 150_000
+
+    def test_what_is_sent_stays_small_however_long_a_cell_is(self, folder):
+        check = BookCheck(open_book(folder))
+        letter, heading = 30_000 * "x", 30_000 * "y"
+        row = f"p1,f1,{letter},{letter}\n"
+        (folder / "pots.csv").write_text(f"pot,firing,sugar [oz],{heading}\n" + 150 * row)
+        check.asked_look_again()
+        check.asked_choose(0)
+        sent = json.dumps({name: value for name, value in check.get_state().items() if name[0] != "_"})
+        assert check.changed and check.chosen["rows"] and len(sent) < 150_000
 
 
 def test_by_keyboard_alone(lab, contrast, folder):

@@ -107,6 +107,17 @@ def test_a_disk_that_is_full_is_said(pacer, folder, monkeypatch):
     assert answer["said"] == ["Nothing was kept: it could not be saved (No space left on device)."]
 
 
+def test_a_record_that_cannot_be_read_any_more_is_answered(pacer, folder):
+    pacer, typed = pacer
+    typed("20 C", 0)
+    record = folder / "readings/f1.csv"
+    record.write_text(record.read_text().replace("degC", "degF"))
+    for line in ("40", "-", ""):
+        answer = typed(line, 5)
+        assert answer["refused"] and "its unit was changed to degF meanwhile" in answer["said"][0]
+    assert pacer.readings[0][2] == "20"
+
+
 def test_striking_out_and_going_on_after_the_kernel_was_started_again(pacer, folder):
     first, typed = pacer
     for minute, line in enumerate(["20 C", "150", "160", "-"]):

@@ -120,6 +120,18 @@ def test_places_that_were_given_when_it_was_measured_stay_cleared(book, reviewed
     review.close()
 
 
+def test_places_that_are_the_same_are_told_again(book, reviewed):
+    review = PhotoReview(book, reviewed[1].query("photo == @POT"))
+    told = []
+    review.observe(told.append, "places")
+    # What a person moved and did not save is to go, though nothing else was found.
+    review.asked_automatic()
+    assert len(told) == 1 and told[0]["new"]["corners"] == told[0]["old"]["corners"]
+    review.asked_choose(0)
+    assert len(told) == 2
+    review.close()
+
+
 def test_faults_are_said_and_nothing_is_written(book, reviewed):
     review = PhotoReview(book, reviewed[1])
     before = (book.folder / "photos.csv").read_bytes()
@@ -197,3 +209,9 @@ def test_in_a_browser(lab, contrast, book, reviewed):
     page.get_by_role("button", name="Automatic again").click()
     page.get_by_text("Cleared: target corners, in photos.csv").wait_for()
     assert corner(book) == [] and lab.elsewhere == []
+    first.press("ArrowRight")
+    save = page.get_by_role("button", name="Save in photos")
+    assert save.is_enabled()
+    page.get_by_role("button", name="Automatic again").click()
+    page.get_by_text("These are the places that were found").wait_for()
+    assert save.is_disabled()

@@ -137,3 +137,29 @@ def test_by_keyboard_alone(lab, contrast):
     assert contrast(page, ".sagglab-live") >= 4.5
     lab.theme("JupyterLab Light")
     assert lab.elsewhere == []
+
+
+def test_two_views_show_one_recipe(lab):
+    page = lab.opened(
+        STUDY,
+        "from sagglab import fit_colour\nfrom sagglab.widgets import RecipePicker\n"
+        "picker = RecipePicker(fit_colour(study(), ['sugar', 'clay']))\n"
+        "picker.asked_predict({'sugar [g]': 2.5, 'clay': 'buff'}, 'f2')",
+        "picker",
+        "picker",
+        wait=".sagglab-picker >> nth=1",
+    )
+    first, second = (page.locator(".sagglab-picker").nth(place) for place in (0, 1))
+    for view in (first, second):
+        assert view.get_by_role("spinbutton").input_value() == "2.5"
+        assert view.get_by_role("combobox", name="clay").input_value() == "=buff"
+        assert view.get_by_role("combobox", name="Firing").input_value() == "=f2"
+    first.get_by_role("spinbutton").fill("1.2")
+    code = second.get_by_role("textbox", name="The same as a line of Python")
+    page.wait_for_function("field => field.value.includes(\"'sugar [g]': 1.2,\")", arg=code.element_handle())
+    assert second.get_by_role("slider").input_value() == "1.2"
+    # What a view is asked for is not taken from it by its own answers.
+    first.get_by_role("spinbutton").press("Control+a")
+    page.keyboard.type("0.75", delay=20)
+    page.wait_for_function("field => field.value.includes(\"'sugar [g]': 0.75,\")", arg=code.element_handle())
+    assert [view.get_by_role("spinbutton").input_value() for view in (first, second)] == ["0.75", "0.75"]
