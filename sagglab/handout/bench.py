@@ -69,8 +69,7 @@ def tick_table(sheet: BenchSheet) -> pd.DataFrame:
     """Give the sheet's table with each pot's cost, where prices are known, and a blank for each step."""
     table = sheet.table
     if not sheet.costs.empty:
-        heading = f"cost, {sheet.currency}" if sheet.currency else "cost"
-        table = table.assign(**{heading: sheet.costs["cost"].round(4).to_numpy()})
+        table = table.assign(**{sheet.cost_heading: sheet.costs["cost"].round(4).to_numpy()})
     return table.assign(**dict.fromkeys(STEPS, ""))
 
 

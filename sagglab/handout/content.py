@@ -186,6 +186,7 @@ def _firing_page(
             for point in climb.itertuples()
         ],
         "line": [] if climb is None else _line(climb),
+        "climb_alt": "" if climb is None else _climb_in_words(climb),
     }
 
 
@@ -195,6 +196,16 @@ def _line(climb: pd.DataFrame) -> list[list[float]]:
     across = minutes / minutes.max()
     down = 1 - heat / heat.max()
     return np.column_stack([across, down]).round(4).tolist()
+
+
+def _climb_in_words(climb: pd.DataFrame) -> str:
+    """Say what the drawing shows to those who have it read out."""
+    minutes, heat = climb["minutes"], climb["temperature_C"]
+    start, peak, end = (both_scales(value) for value in (heat.iloc[0], heat.max(), heat.iloc[-1]))
+    said = f"The climb as a line, from {start} to {peak} at minute {minutes[heat.idxmax()]:.0f}"
+    if heat.iloc[-1] < heat.max():
+        said += f", then to {end} at minute {minutes.iloc[-1]:.0f}"
+    return f"{said}. The table has its points."
 
 
 def _pot_row(sheet: BenchSheet, row: pd.Series) -> dict[str, object]:

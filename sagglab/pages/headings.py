@@ -41,6 +41,8 @@ def spoken(heading: str) -> str:
     --------
     >>> [spoken(name) for name in ("salt_1", "sugar [g]", "peak_C", "minutes_above_660_C")]
     ['salt_1', 'sugar', 'peak', 'minutes above 660 °C']
+    >>> spoken("minutes_through_573_up")
+    'minutes through 573 °C up'
     """
     name = parse_heading(heading).name
     if not unit_of(name):  # a name of the user's own stays as written
@@ -48,7 +50,8 @@ def spoken(heading: str) -> str:
     if unit_of(name) != "min":
         # 'climb_100_to_573_C_per_h' lies between two temperatures, which keep their sign.
         name = re.sub(r"(?<=\d_C)_per_h$|(?<!\d)_C(_per_h)?$", "", name)
-    return re.sub(r"(\d) C\b", r"\1 °C", name.replace("_", " "))
+    # 'minutes_through_573_up' names a temperature without its sign.
+    return re.sub(r"(\d) C\b|(?<= through )(\d+)\b", r"\1\2 °C", name.replace("_", " "))
 
 
 def shown_heading(heading: str) -> str:

@@ -132,10 +132,10 @@ def _index_cells(first: pd.DataFrame) -> dict[str, list[str]]:
     """Write the index out where it says something: it has a name, or is no mere count."""
     index = first.index
     if index.nlevels > 1:
-        return {
-            str(name or ""): [scalar(value) for value in index.get_level_values(level)]
-            for level, name in enumerate(index.names)
-        }
+        cells: dict[str, list[str]] = {}
+        for level, name in enumerate(index.names):
+            cells[_free(str(name or ""), cells)] = [scalar(value) for value in index.get_level_values(level)]
+        return cells
     if index.name is None and pd.api.types.is_integer_dtype(index.dtype):
         return {}
     return {str(index.name or ""): [scalar(value) for value in index]}

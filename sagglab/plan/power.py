@@ -166,12 +166,13 @@ class FiringsNeeded:
     def _repr_html_(self) -> str:
         by_pots = self.table.set_index("firings").groupby("pots per firing")
         columns = {
-            f"{level}, {pots} pots": part[level]
+            f"{level}, {pots} pots": ["" if np.isnan(told) else f"{hundred(told)} %" for told in part[level]]
             for level in ("pot-level", "firing-level")
             if self._asked(level)
             for pots, part in by_pots
         }
-        return report(self.head, self.sentences, pd.DataFrame(columns).reset_index())
+        shown = pd.DataFrame({"firings": self.table["firings"].unique(), **columns})
+        return report(self.head, self.sentences, shown)
 
 
 def firings_needed(

@@ -95,6 +95,11 @@ class BenchSheet:
         return f"{self.kind}, seed {self.seed}"
 
     @property
+    def cost_heading(self) -> str:
+        """What a column of costs is called where it is shown, with the shelf's currency as its unit."""
+        return f"cost [{self.currency}]" if self.currency else "cost"
+
+    @property
     def firing_costs(self) -> pd.DataFrame:
         """What the materials of each firing cost: ``firing``, ``cost``."""
         return self.costs.groupby("firing", sort=False, as_index=False)["cost"].sum()
@@ -115,7 +120,8 @@ class BenchSheet:
         )
 
     def _repr_html_(self) -> str:
-        return report(repr(self), (), self.table, self.totals, below=TAKE_CARE)
+        totals = self.totals.rename(columns={"cost": self.cost_heading})
+        return report(repr(self), (), self.table, totals, below=TAKE_CARE)
 
 
 def bench_sheet(

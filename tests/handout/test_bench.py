@@ -173,6 +173,23 @@ def test_the_last_page_has_the_cautions_for_these_materials(sheet, printed):
         assert caution in printed[-1]
 
 
+def test_each_drawing_of_a_climb_is_said_in_words(sheet, structure):
+    drawn = [part for part in structure(bench_pdf(sheet)) if part.get("/S") == "/Figure"]
+    assert [part["/Alt"] for part in drawn] == [
+        "The climb as a line, from 20 °C (68 °F) to 700 °C (1292 °F) at minute 60. The table has its points.",
+        "The climb as a line, from 20 °C (68 °F) to 800 °C (1472 °F) at minute 90. The table has its points.",
+    ]
+
+
+def test_a_climb_that_cools_again_is_said_to_its_end(structure):
+    cooled = laid_out((SUGAR,), 1, 6, same={"schedule": "480 degC/h to 500 degC; 240 degC/h to 300 degC"})
+    drawn = [part["/Alt"] for part in structure(bench_pdf(cooled)) if part.get("/S") == "/Figure"]
+    assert drawn == [
+        "The climb as a line, from 20 °C (68 °F) to 500 °C (932 °F) at minute 60, "
+        "then to 300 °C (572 °F) at minute 110. The table has its points."
+    ]
+
+
 @pytest.mark.parametrize("unused", ["seaweed", "salt"])
 def test_no_caution_is_given_for_what_is_not_used(printed, unused):
     assert f"{unused}:" not in printed[-1]

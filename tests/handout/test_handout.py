@@ -267,21 +267,7 @@ def test_the_head_of_a_caution_is_bold(handout):
     assert "<li>This list is not complete." in handout.html
 
 
-def structure(pdf):
-    """Walk through what a document says of its own parts."""
-    reader = PdfReader(io.BytesIO(pdf))
-    waiting = [reader.trailer["/Root"]["/StructTreeRoot"]]
-    while waiting:
-        part = waiting.pop()
-        part = part.get_object() if hasattr(part, "get_object") else part
-        if isinstance(part, dict):
-            yield part
-            waiting.append(part.get("/K"))
-        elif isinstance(part, list):
-            waiting.extend(part[::-1])
-
-
-def test_it_is_a_tagged_document_with_title_and_language(handout):
+def test_it_is_a_tagged_document_with_title_and_language(handout, structure):
     reader = PdfReader(io.BytesIO(handout.pdf))
     root = reader.trailer["/Root"]
     assert (
@@ -295,7 +281,7 @@ def test_it_is_a_tagged_document_with_title_and_language(handout):
     assert {"/H1", "/Table", "/TH", "/TD", "/Figure", "/L"} <= kinds
 
 
-def test_every_picture_is_said_in_words(handout):
+def test_every_picture_is_said_in_words(handout, structure):
     shown_in = [str(part.get("/Alt", "")) for part in structure(handout.pdf) if part.get("/S") == "/Figure"]
     wanted = [
         *(f"Photograph of pot {pot.pot}, {pot.level}, {pot.outcome}." for pot in handout.pots if pot.picture),

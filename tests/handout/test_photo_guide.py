@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from PIL import Image
 from pypdf import PdfReader
-from pypdf.generic import ArrayObject, DictionaryObject
 
 from sagglab.cautions import DEFERS
 from sagglab.columns import BOOK_TABLES
@@ -122,19 +121,8 @@ def test_nothing_reaches_into_the_margins_and_all_is_grey(paper):
             assert strip.min() == 255
 
 
-def test_each_drawing_has_words_of_its_own(guides):
-    told = []
-
-    def walk(element):
-        if isinstance(element, ArrayObject):
-            for child in element:
-                walk(child.get_object())
-        elif isinstance(element, DictionaryObject):
-            if "/Alt" in element:
-                told.append(element["/Alt"])
-            walk(element.get("/K", ArrayObject()))
-
-    walk(PdfReader(io.BytesIO(guides["A4"])).trailer["/Root"]["/StructTreeRoot"])
+def test_each_drawing_has_words_of_its_own(guides, structure):
+    told = [part["/Alt"] for part in structure(guides["A4"]) if "/Alt" in part]
     content = guide_content()
     assert sorted(told) == sorted(words for name, words in content.items() if name.endswith("_alt"))
 

@@ -69,6 +69,10 @@ class TestWhatIsSeen:
         page = measures.groupby("view")[["L*"]].mean()._repr_html_()
         assert heads(page) == ["view", "L*"]
 
+    def test_levels_of_an_index_without_names_are_all_shown(self):
+        table = Table({"v": [1.0]}, index=pd.MultiIndex.from_tuples([("p1", "front")]))
+        assert cells(table._repr_html_()) == ["p1", "front", "1"]
+
     @pytest.mark.parametrize(
         "table",
         [
