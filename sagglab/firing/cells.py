@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from sagglab.errors import ReadingsError, UnitError
@@ -23,7 +22,7 @@ from sagglab.firing.headings import (
 )
 from sagglab.firing.layout import Layout
 from sagglab.firing.thermocouple import temperature_from_mV
-from sagglab.firing.times import CountedTimes, TimeReader, Times, first_time
+from sagglab.firing.times import CountedTimes, TimeReader, Times
 from sagglab.units import convert, working_unit
 
 
@@ -98,19 +97,13 @@ class Cells:
         steps = np.diff(minutes[~np.isnan(minutes)])
         if steps.size < 2 or (steps < 0).mean() < 0.8:
             return self
-        turned = minutes[::-1]
-        # Clocks and dates counted from the newest; from now on they do from the oldest.
-        oldest = min(first_time(turned), 0.0)
-        started = self.times.started
-        told = ("it was written newest first, and was turned round", "nothing is to be done if that is right")
-        times = Times(
-            turned - oldest,
-            None if started is None else started + pd.Timedelta(minutes=oldest),
-            self.times.step,
-            (*self.times.told, told),
-        )
-        return Cells(
-            self.lines[::-1], times, self.values[::-1], self.marks[::-1], self.kept_flags[::-1], self.written
+        return replace(
+            self,
+            lines=self.lines[::-1],
+            times=self.times.turned(),
+            values=self.values[::-1],
+            marks=self.marks[::-1],
+            kept_flags=self.kept_flags[::-1],
         )
 
     def check_commas(self, where: str) -> None:

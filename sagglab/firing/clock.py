@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,24 +82,30 @@ class ClockTimes(TimeReader):
         """Settle what two figures mean, and go on past midnight."""
         if np.isnan(numbers).all():
             return Times(numbers)
-        told = []
-        two_figures = self.first.count(":") == 1
-        step = 1.0 if two_figures else 1 / 60
         words = self.heading.lower()
-        if two_figures and not self.halves:
-            stated = re.search(r"clock|hour|day|\bhh?\b|mm:ss", words)
-            short = "mm:ss" in words and "h:mm" not in words
-            # No clock stands at 24 or more, and a record of more than a day is written with its date.
-            if not stated and np.nanmax(numbers) >= MINUTES_PER_DAY:
-                short = True
-            if not stated:
-                meanings = ("hours and minutes", "time [h:mm]"), ("minutes and seconds", "time [mm:ss]")
-                (taken, _), (other, heading) = meanings[::-1] if short else meanings
-                remedy = f"if it means {other}, write the heading as '{heading}'"
-                told.append((f"'{self.first}' was read as {taken}", remedy))
-            if short:
-                minutes = numbers / 60
-                return Times(minutes - first_time(minutes), step=1 / 60, told=tuple(told))
+        two_figures = self.first.count(":") == 1 and not self.halves
+        if two_figures and "mm:ss" in words and "h:mm" not in words:
+            return _of_seconds(numbers)
+        if not two_figures or re.search(r"clock|hour|day|\bhh?\b|mm:ss", words):
+            return self._of_hours(numbers)
+        hours, seconds = self._of_hours(numbers), _of_seconds(numbers)
+        names = "hours and minutes", "minutes and seconds"
+        hours = self._left_open(hours, *names, "time [mm:ss]")
+        seconds = self._left_open(seconds, *names[::-1], "time [h:mm]")
+        # No clock stands at 24 or more, and a record of more than a day is written with its date.
+        if np.nanmax(numbers) >= MINUTES_PER_DAY:
+            return replace(seconds, other=hours)
+        return replace(hours, other=seconds)
+
+    def _left_open(self, times: Times, taken: str, other: str, heading: str) -> Times:
+        """Say first what two figures were taken for, and how to say otherwise."""
+        remedy = f"if it means {other}, write the heading as '{heading}'"
+        told = (f"'{self.first}' was read as {taken}", remedy)
+        return replace(times, told=(told, *times.told))
+
+    def _of_hours(self, numbers: NDArray[np.float64]) -> Times:
+        """Read hours and minutes, and seconds where there are three figures."""
+        told = []
         known = np.flatnonzero(~np.isnan(numbers))
         minutes = numbers.copy()
         went = minutes[known]
@@ -118,4 +124,11 @@ class ClockTimes(TimeReader):
         rounds = np.cumsum(np.diff(went, prepend=went[:1]) < -round_of / 2)
         went, changed = without_clock_changes(went + round_of * rounds, dated=False)
         minutes[known] = went
+        step = 1.0 if self.first.count(":") == 1 else 1 / 60
         return Times(minutes - first_time(minutes), step=step, told=(*told, *changed))
+
+
+def _of_seconds(numbers: NDArray[np.float64]) -> Times:
+    """Read two figures as minutes and seconds."""
+    minutes = numbers / 60
+    return Times(minutes - first_time(minutes), step=1 / 60)

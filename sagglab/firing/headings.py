@@ -155,9 +155,9 @@ def unit_of(heading: str, source: str) -> str:
     unit = stated_unit(heading)
     if unit is not None:
         return unit
-    remedy = "write the heading as 'temperature [degC]' or 'temperature [degF]', or give unit="
+    remedy = "write the heading as 'temperature [degC]' or 'temperature [degF]'"
     if is_made_up(heading):
-        remedy = f"{WRITE_HEADINGS}, or give unit="
+        remedy = WRITE_HEADINGS
     odd = parse_heading(heading).unit
     if odd:
         raise UnitError(f"{source}, column '{heading}'", f"[{odd}] is no unit of temperature", remedy)

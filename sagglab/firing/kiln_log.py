@@ -14,30 +14,24 @@ from pathlib import Path
 from sagglab.book import Book
 from sagglab.errors import ReadingsError, SagglabError
 from sagglab.firing.flags import FLAGS
-from sagglab.firing.jumps import FASTEST_C_PER_MIN, LEAST_STEP_C
 from sagglab.firing.pace import pace
 from sagglab.firing.readings import Readings
 from sagglab.firing.record_place import firing_schedule, place_of_record
 from sagglab.firing.schedule import Schedule
+from sagglab.firing.slips import SoFar
 from sagglab.firing.typed import STRUCK_OUT, TypedReading, TypedRecord, unit_of_record
-from sagglab.firing.typed_line import TypedLine, read_line
-from sagglab.units import both_scales, convert
+from sagglab.firing.typed_line import read_line
+from sagglab.units import convert
 
 HELP = (
     "680           a reading, taken now, in the unit that is shown",
     "680 C, 1256 F a reading in the unit that you say",
-    "14:05 680     a reading taken at that time; 2:05 pm 680 is the same",
+    "14:05 680     a reading taken at that time, after the last one; 2:05 pm 680 is the same",
     "-             strikes out the last reading; it stays in the file, and no longer counts",
     "(nothing)     says once more how the firing goes",
     "help or ?     says this",
     "There about minute 30 (21 to 57) means: most likely then, hardly before 21 or after 57.",
 )
-
-#: A first reading outside of these is asked for again: no kiln is begun so cold, and few so hot.
-COLDEST_BEGIN_C, HOTTEST_BEGIN_C = 0.0, 200.0
-
-#: A reading that was taken longer ago is asked for again: an hour of twelve may be meant.
-OLD = dt.timedelta(hours=6)
 
 
 @dataclass(frozen=True)
@@ -228,18 +222,18 @@ class KilnLog:
             return _refused(error.cause)
         # A file that was not begun here is refused at once, and not asked about first.
         record = self.record or TypedRecord.begin_or_go_on(self.path, self.unit or read.unit)
-        doubt = self._doubt(line, read, now)
+        doubt = self._so_far().doubt(line, read, now)
         # A slip that went into the record would be hard to take out again with gloves on.
         if doubt and line != self._doubted:
             self._doubted = line
-            return _refused(f"{doubt}. Type the same again if it is right", asks_again=True)
+            return _refused(doubt, asks_again=True)
         self._doubted = None
         try:
             if self._all_struck_out():
                 self.record = record = record.changed_to(read.unit)
             record.add(read.temperature, read.unit, read.at)
         except ReadingsError as error:
-            return _refused(error.cause)
+            return _refused(f"{error.cause}. {error.remedy[:1].upper()}{error.remedy[1:]}")
         except OSError as error:  # a disk that is full, a stick that was pulled out
             return _refused(f"it could not be saved ({error.strerror or error})")
         self.record, self.unit = record, self.unit or read.unit
@@ -270,30 +264,10 @@ class KilnLog:
         rows = self.rows()
         return bool(rows) and not counting(rows)
 
-    def _doubt(self, line: str, read: TypedLine, now: dt.datetime) -> str:
-        """Say why a reading looks like a slip; empty when it does not."""
-        shown = both_scales(read.celsius)
-        if "+" in line:
-            return f"'{line}' means {shown}, and not so much more than the last reading"
-        ago = now - read.at
-        if ago > OLD:
-            return f"{read.at:%H:%M} was {ago / dt.timedelta(hours=1):.0f} h ago"
+    def _so_far(self) -> SoFar:
         before = counting(self.rows())
-        if not before:
-            if read.celsius < COLDEST_BEGIN_C:
-                return f"{shown} is cold for a first reading"
-            return f"{shown} is hot for a first reading" if read.celsius > HOTTEST_BEGIN_C else ""
-        if read.at <= before[-1].at:
-            return ""
-        lapsed = (read.at - before[-1].at) / dt.timedelta(minutes=1)
-        earlier = [float(convert(row.temperature, self.record.unit, "degC")) for row in before]
-        if abs(read.celsius - earlier[-1]) > LEAST_STEP_C + FASTEST_C_PER_MIN * lapsed:
-            step = f"from {both_scales(earlier[-1])} to {shown}"
-            return f"{step} in {lapsed:.1f} min is more than a kiln can do"
-        # After some minutes a fall to any cold would be slow enough; but none goes below the air's own heat.
-        if read.celsius < min(earlier) - LEAST_STEP_C:
-            return f"{shown} is colder than any reading of this firing so far, {both_scales(min(earlier))}"
-        return ""
+        celsius = (float(convert(row.temperature, self.record.unit, "degC")) for row in before)
+        return SoFar(tuple(row.at for row in before), tuple(celsius), self.target_C)
 
 
 def asks_for_help(line: str) -> bool:

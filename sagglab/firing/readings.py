@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +19,7 @@ from sagglab.firing.flags import FLAGS, HIGHEST_C, counts, flag_readings
 from sagglab.firing.headings import choose_columns, stated_unit, unit_of
 from sagglab.firing.jumps import FASTEST_C_PER_MIN
 from sagglab.firing.layout import Line, lay_out
+from sagglab.firing.times import Times
 from sagglab.markup import framed, paragraph
 from sagglab.units import both_scales, convert, rate_in_both_scales
 from sagglab.workbook import Rows, read_sheets
@@ -131,7 +132,9 @@ def read_readings(
     -----
     Times are minutes, seconds or hours, as the heading says; clock times with or without am and pm, past
     midnight; ``h:mm:ss`` since the start; dates with times, in one column or two, with or without an offset
-    from UTC. Clock times and dates count from the first.
+    from UTC. Clock times and dates count from the first reading that counts. Two figures are hours and
+    minutes, or minutes and seconds, as the heading says, or else as a kiln can have made the record; where it
+    can have made both, what they were taken for is told.
 
     Examples
     --------
@@ -210,14 +213,19 @@ def _read(
     stated = cells.unit(stated, f"{source}, column '{heading}'") or stated or unit_of(heading, source)
     cells.check_commas(f"{source}, column '{heading}'")
     temperature = to_celsius(cells.values, stated, thermocouple, cold_junction_C, source)
-    minutes = cells.times.minutes
-    flags = flag_readings(cells, minutes, temperature, stated, source)
+    times = _settled(cells.times, temperature)
+    flags = flag_readings(cells, times.minutes, temperature, stated, source)
+    first = next((place for place, flag in enumerate(flags) if not flag or FLAGS[flag].counts), None)
+    # A reading that was struck out, or came from an open sensor, begins nothing.
+    if first is not None and not times.own_zero:
+        times = times.counted_from(float(times.minutes[first]))
+    minutes = times.minutes
     table = pd.DataFrame(
         {"minutes": minutes, "temperature_C": temperature, "flag": pd.Series(flags, dtype="str")}
     )
     problems = [
         Problem(source, None, layout.head[columns.time], cause, remedy, stops=False)
-        for cause, remedy in (*cells.times.told, *_odd_times(minutes, temperature, flags))
+        for cause, remedy in (*times.told, *_odd_times(minutes, temperature, flags))
     ]
     found = set(pd.unique(flags))
     for flag, about in FLAGS.items():
@@ -235,8 +243,8 @@ def _read(
         table,
         Problems(problems),
         least_step(cells.values, stated, thermocouple, cold_junction_C),
-        cells.times.step,
-        cells.times.started,
+        times.step,
+        times.started,
     )
     if len(readings.counted) < 2:
         raise ReadingsError(
@@ -245,6 +253,22 @@ def _read(
             "at least two are needed to measure a firing",
         )
     return readings
+
+
+def _settled(times: Times, temperature: NDArray[np.float64]) -> Times:
+    """Take times that can mean two things in the one in which a kiln can have made the record."""
+    if times.other is None:
+        return times
+    known = ~np.isnan(times.minutes) & ~np.isnan(temperature)
+    # A few spikes, which are flagged only once the times are known, are no rise.
+    rise = float(np.subtract(*np.percentile(temperature[known], [95, 5]))) if known.sum() > 2 else 0.0
+    if rise < LEAST_RISE_C:
+        return times
+    either = [
+        one for one in (times, times.other)
+        if rise <= FASTEST_C_PER_MIN * float(np.subtract(*one.minutes[known][[-1, 0]]))
+    ]  # fmt: skip
+    return replace(either[0], told=either[0].told[1:], other=None) if len(either) == 1 else times
 
 
 def _odd_times(

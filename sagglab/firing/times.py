@@ -8,7 +8,7 @@ was passed or which figure of a date is the month.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -27,19 +27,41 @@ class Times:
     Attributes
     ----------
     minutes : ndarray, shape (N,)
-        Not a number for a cell that is no time. Clocks and dates count from the first that is one.
+        Not a number for a cell that is no time.
     started : Timestamp, optional
         Date and time of minute 0, where dates say so.
     step : float
         The least difference, in minutes, that they can show; zero where it is not known.
     told : tuple of (str, str)
         What was taken for granted, and how to say otherwise.
+    own_zero : bool
+        Whether the record itself says where minute 0 is. Clocks and dates do not, and count from the first
+        cell that is a time.
+    other : Times, optional
+        What they mean otherwise, where the cells and their heading leave two meanings open; then both say
+        so first of what they tell.
     """
 
     minutes: NDArray[np.float64]
     started: pd.Timestamp | None = None
     step: float = 0.0
     told: tuple[tuple[str, str], ...] = ()
+    own_zero: bool = False
+    other: Times | None = None
+
+    def counted_from(self, minute: float) -> Times:
+        """Move minute 0 to another one."""
+        started = None if self.started is None else self.started + pd.Timedelta(minutes=minute)
+        return replace(self, minutes=self.minutes - minute, started=started)
+
+    def turned(self) -> Times:
+        """Turn times round that were written from the end of a record to its start."""
+        minutes = self.minutes[::-1]
+        told = ("it was written newest first, and was turned round", "nothing is to be done if that is right")
+        other = None if self.other is None else self.other.turned()
+        times = replace(self, minutes=minutes, told=(*self.told, told), other=other)
+        # Clocks and dates counted from the newest; from now on they do from the oldest.
+        return times.counted_from(min(first_time(minutes), 0.0))
 
 
 class TimeReader(ABC):
@@ -70,7 +92,7 @@ class CountedTimes(TimeReader):
         known = minutes[~np.isnan(minutes)]
         # Whole minutes at even intervals come from a logger and are exact; at uneven ones, from a clock.
         by_hand = known.size > 2 and (known % 1 == 0).all() and np.ptp(np.diff(known)) > 0
-        return Times(minutes, step=1.0 if by_hand else 0.0)
+        return Times(minutes, step=1.0 if by_hand else 0.0, own_zero=True)
 
 
 def without_clock_changes(

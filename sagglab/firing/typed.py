@@ -113,7 +113,7 @@ class TypedRecord:
         Raises
         ------
         ReadingsError
-            It is not a number, or it was not read after the last one.
+            It is not a number, or it was not read after the last one that counts.
         UnitError
             The unit is none of temperature.
         OSError
@@ -127,10 +127,15 @@ class TypedRecord:
         before = [row.at for row in self._rows(text) if row.flag != STRUCK_OUT]
         if before and at <= before[-1]:
             last = before[-1].astimezone(at.tzinfo)
+            remedy = "strike that one out with - first, then type this one"
+            if at < before[-1]:
+                remedy += ", and that one again if it was right"
+            if (since := sum(earlier >= at for earlier in before)) > 1:
+                remedy = f"strike out the last {since} with - first; then type this one, and those again"
             raise ReadingsError(
                 str(self.path),
                 f"{at:%H:%M:%S} is not after the last reading, at {last:%H:%M:%S}",
-                "give a later time, or strike out the last reading first",
+                remedy,
             )
         end = _line_end(text)
         if not text.strip():

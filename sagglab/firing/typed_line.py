@@ -15,6 +15,7 @@ from sagglab.firing.typed import unit_in_full
 from sagglab.units import both_scales, convert
 
 _READING = re.compile(r"(?:([^\s:]*:\S*(?:\s*[ap]\.?m\.?)?)\s+)?([-+\u2212]?[\d.,]+)\s*(.*)", re.IGNORECASE)
+_LIKE_A_TIME = re.compile(r"([01]?\d|2[0-3])[.,]([0-5]?\d)")
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?\s*([ap])?\.?(?:m\.?)?", re.IGNORECASE)
 
 
@@ -29,11 +30,14 @@ class TypedLine:
         In `unit`.
     unit : str
         ``degC`` or ``degF``.
+    like_time : str
+        The time of day that a bare number can be, were its comma or point a colon; else empty.
     """
 
     at: dt.datetime
     temperature: float
     unit: str
+    like_time: str = ""
 
     @property
     def celsius(self) -> float:
@@ -67,6 +71,8 @@ def read_line(line: str, unit: str | None, now: dt.datetime) -> TypedLine:
     >>> noon = dt.datetime(2026, 5, 1, 12, tzinfo=dt.timezone.utc)
     >>> read_line("11:40 1256 F", "degC", noon).at.minute
     40
+    >>> read_line("11,4", "degC", noon).like_time
+    '11:04'
     """
     found = _READING.fullmatch(line)
     temperature = np.nan if found is None else number(found[2])
@@ -76,6 +82,8 @@ def read_line(line: str, unit: str | None, now: dt.datetime) -> TypedLine:
         raise _refused(f"'{line}' is a time without a temperature; type it as {line} 680")
     if re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", found[2]):
         raise _refused(f"'{found[2]}' can mean thousands or decimals; type it without the comma")
+    if not np.isnan(number(found[3])):
+        raise _refused(f"'{line}' holds two numbers; type a time with a colon, as 14:05 680")
     stated = unit_in_full(found[3]) if found[3] else unit
     if stated is None and found[3]:
         raise _refused(f"'{found[3]}' is no unit of temperature; type C or F behind the number")
@@ -86,7 +94,9 @@ def read_line(line: str, unit: str | None, now: dt.datetime) -> TypedLine:
         raise _refused(f"{both_scales(celsius)} is hotter than any kiln of this kind gets")
     if celsius < LOWEST_C:
         raise _refused(f"{both_scales(celsius)} is colder than any kiln shed")
-    return TypedLine(_time(found[1], now), temperature, stated)
+    like = _LIKE_A_TIME.fullmatch(line)
+    like_time = "" if like is None else f"{int(like[1])}:{int(like[2]):02d}"
+    return TypedLine(_time(found[1], now), temperature, stated, like_time)
 
 
 def _refused(cause: str) -> ReadingsError:

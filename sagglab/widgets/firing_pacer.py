@@ -161,7 +161,10 @@ class FiringPacer(LiveWidget):
     def _laid_out(self, rows: list[TypedReading]) -> list[list[str]]:
         """Lay the readings out, the last first: time, minute, °C, °F, and what is to be said of it."""
         flags = self._flags(rows)
-        first = rows[0].at if rows else None
+        counted = (
+            row.at for row, flag in zip(rows, flags, strict=True) if flag not in FLAGS or FLAGS[flag].counts
+        )
+        first = next(counted, rows[0].at if rows else None)
         lines = []
         for row, flag in zip(rows, flags, strict=True):
             celsius = float(convert(row.temperature, self.kiln_log.record.unit, "degC"))

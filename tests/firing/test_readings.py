@@ -163,6 +163,54 @@ def test_two_figures_under_a_plain_heading_are_taken_for_hours_and_told(read):
     assert "was read as hours and minutes" in readings.problems[0].cause
 
 
+def clocked(read, minutes, climb, begins=0):
+    """Read a record of so many °C a minute, its times two figures under a plain heading."""
+    lines = [
+        f"{(begins + minute) // 60 % 24}:{minute % 60:02d},{20 + climb * minute:.1f}" for minute in minutes
+    ]
+    return read("\n".join(["the time,temperature [degC]", *lines]))
+
+
+@pytest.mark.parametrize("begins", [14 * 60, 20 * 60, 23 * 60])
+def test_two_figures_that_only_a_clock_can_show_need_no_word(read, begins):
+    readings = clocked(read, range(0, 70, 5), 7.4, begins)
+    assert readings.table["minutes"].tolist() == list(range(0, 70, 5)) and not readings.problems
+
+
+def test_two_figures_that_can_mean_both_are_told(read):
+    # 60 °C an hour for eleven hours, or 60 °C a minute for eleven minutes
+    cause = clocked(read, range(0, 690, 15), 1.0).problems[0].cause
+    assert cause == "'0:00' was read as hours and minutes"
+
+
+def test_hours_beyond_a_day_are_read_where_no_kiln_makes_seconds_of_them(read):
+    lines = [f"{20 + minute // 60}:{minute % 60:02d},{20 + 2 * minute}" for minute in range(0, 260, 5)]
+    readings = read("\n".join(["the time,temperature [degC]", *lines]))
+    assert readings.table["minutes"].iloc[-1] == 255 and not readings.problems
+
+
+def test_a_spike_does_not_settle_two_figures(read):
+    # Minutes and seconds in truth: 13 minutes at 40 °C a minute, with one reading that stands out.
+    heats = [20 + 10 * k for k in range(52)]
+    heats[20] = 1050
+    lines = [f"{k // 4}:{15 * (k % 4):02d},{heat}" for k, heat in enumerate(heats)]
+    assert "hours and minutes" in read("\n".join(["the time,temperature [degC]", *lines])).problems[0].cause
+
+
+@pytest.mark.parametrize("flag", ["struck out", "open"])
+@pytest.mark.parametrize("times", [["9:00", "9:05", "9:10"], [f"2026-05-01 09:{k:02d}" for k in (0, 5, 10)]])
+def test_minutes_count_from_the_first_reading_that_counts(read, times, flag):
+    rows = zip(times, (20, 30, 150), (flag, "", ""), strict=True)
+    readings = read("clock,temperature [degC],flag\n" + "".join(f"{a},{b},{c}\n" for a, b, c in rows))
+    assert readings.table["minutes"].tolist() == [-5, 0, 5]
+    assert readings.started is None or f"{readings.started:%H:%M}" == "09:05"
+
+
+def test_minutes_that_the_record_counts_itself_stay(read):
+    readings = read("time [min],temperature [degC],flag\n0,20,struck out\n5,30,\n10,150,\n")
+    assert readings.table["minutes"].tolist() == [0, 5, 10]
+
+
 @pytest.mark.parametrize("heading", ["clock", "time [h:mm]", "time of day", "hours"])
 def test_a_heading_that_says_so_needs_no_word_about_it(read, heading):
     assert not read(f"{heading},temperature [degC]\n0:00,20\n0:10,320\n").problems
@@ -180,7 +228,7 @@ def test_no_unit_is_an_error_that_says_how_to_state_it(read):
         read("time [min],temperature\n0,20\n10,320\n")
     assert str(caught.value).endswith(
         "log.csv, column 'temperature': no unit is stated, and none is guessed. "
-        "Write the heading as 'temperature [degC]' or 'temperature [degF]', or give unit=."
+        "Write the heading as 'temperature [degC]' or 'temperature [degF]'."
     )
 
 

@@ -49,6 +49,19 @@ def test_a_reading_is_on_the_disk_before_the_answer_shows(pacer, folder):
     assert pacer.answer["said"][0].startswith("minute 5: 150 °C (302 °F). 750 °C (1382 °F) is wanted")
 
 
+def test_minute_0_is_that_of_the_first_reading_that_counts(pacer, folder):
+    pacer, typed = pacer
+    for line in ("20 C", "-", "13:28 20 C", "13:33 150"):
+        typed(line, 0)
+    assert pacer.answer["said"][0].startswith("minute 5: 150 °C")
+    assert [cells[:2] for cells in pacer.readings] == [
+        ["13:33:00", "5"],
+        ["13:28:00", "0"],
+        ["14:00:00", "32"],
+    ]
+    assert FiringPacer(open_book(folder), "f1").readings == pacer.readings
+
+
 def test_what_looks_like_a_slip_is_asked_again(pacer, folder):
     _, typed = pacer
     typed("20 C", 0)
