@@ -177,16 +177,28 @@ def _by_name() -> dict[str, Material]:
 
 
 def find_material(name: str) -> Material | None:
-    """Look a material up by its name or by another name for it; None when it is unknown.
+    """Look a material up by its name or by another name for it, one or many; None when it is unknown.
 
     Examples
     --------
-    >>> find_material("sucrose").use
-    'dusting'
+    >>> find_material("sucrose").use, find_material("rice husk").name, find_material("Epsom salts").name
+    ('dusting', 'rice hulls', 'magnesium sulphate')
     >>> find_material("unicorn dust") is None
     True
     """
-    return _by_name().get(name.strip().lower())
+    known, name = _by_name(), name.strip().lower()
+    return known.get(name) or known.get(f"{name}s") or known.get(name.removesuffix("s"))
+
+
+def material_names() -> tuple[str, ...]:
+    """Give every name, in small letters, by which `find_material` knows a material.
+
+    Examples
+    --------
+    >>> [name for name in material_names() if name.startswith("sugar") or name == "sucrose"]
+    ['sugar', 'sucrose']
+    """
+    return tuple(_by_name())
 
 
 def lies_on_surface(name: str, unit: str | None) -> bool:

@@ -7,6 +7,7 @@ missing for everything else.
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -115,7 +116,9 @@ class Book:
         return f"{self.folder.resolve().name}: {', '.join(counts)}"
 
     def _repr_html_(self) -> str:
-        return framed(paragraph(repr(self), "answer"), self.problems.html)
+        # Of records and photographs only their names have been looked at.
+        well = paragraph("✓ No problems found in its tables. BookCheck looks at what they name, too.")
+        return framed(paragraph(repr(self), "answer"), self.problems.html if self.problems else well)
 
 
 def open_book(folder: str | os.PathLike[str]) -> Book:
@@ -156,7 +159,7 @@ def open_book(folder: str | os.PathLike[str]) -> Book:
     tables, problems = read_tables(folder)
     _name_records(folder, tables["firings"])
     shown = {name: Table(table) for name, table in tables.items()}
-    return Book(folder, **shown, problems=check_tables(folder, tables, problems))
+    return Book(folder, **shown, problems=check_tables(folder, tables, problems, dt.date.today()))
 
 
 def _name_records(folder: Path, firings: pd.DataFrame) -> None:

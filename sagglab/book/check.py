@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import posixpath
 import re
 from collections.abc import Callable, Iterator
@@ -10,6 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from sagglab.book.doubts import FilesThere, doubts
+from sagglab.book.likeness import one_spelling
 from sagglab.book.rows import also
 from sagglab.book.shelf import check_shelf
 from sagglab.book.tables import NO_COLUMN, WORKBOOK
@@ -19,7 +21,9 @@ from sagglab.targets import built_in_targets, read_target
 from sagglab.workbook import sheet_names
 
 
-def check_tables(folder: Path, tables: dict[str, pd.DataFrame], found: list[Problem]) -> Problems:
+def check_tables(
+    folder: Path, tables: dict[str, pd.DataFrame], found: list[Problem], today: dt.date
+) -> Problems:
     """Add every fault that shows only when rows, tables and files are seen together.
 
     Parameters
@@ -29,6 +33,8 @@ def check_tables(folder: Path, tables: dict[str, pd.DataFrame], found: list[Prob
         All tables of the book, typed.
     found : list of Problem
         What was found when they were read.
+    today : date
+        The day of this check, past which nothing has been fired.
 
     Returns
     -------
@@ -39,7 +45,7 @@ def check_tables(folder: Path, tables: dict[str, pd.DataFrame], found: list[Prob
     lacking = {(problem.table, problem.column) for problem in found if problem.cause == NO_COLUMN}
     seen = [
         problem
-        for problem in _seen(folder, tables, lacking)
+        for problem in _seen(folder, tables, lacking, today)
         if (problem.table, problem.column) not in lacking
     ]
     order = {name: place for place, name in enumerate(BOOK_TABLES | OPTIONAL_TABLES)}
@@ -52,7 +58,9 @@ def check_tables(folder: Path, tables: dict[str, pd.DataFrame], found: list[Prob
     )
 
 
-def _seen(folder: Path, tables: dict[str, pd.DataFrame], lacking: set[tuple[str, str]]) -> Iterator[Problem]:
+def _seen(
+    folder: Path, tables: dict[str, pd.DataFrame], lacking: set[tuple[str, str]], today: dt.date
+) -> Iterator[Problem]:
     for table, key in (("pots", "pot"), ("firings", "firing"), ("setups", "setup")):
         yield from _check_key(tables[table], table, key)
     yield from _check_photographs(tables["photos"])
@@ -62,7 +70,7 @@ def _seen(folder: Path, tables: dict[str, pd.DataFrame], lacking: set[tuple[str,
     yield from _check_files(folder, tables)
     yield from _check_values(tables)
     yield from check_shelf(tables["shelf"])
-    yield from doubts(tables)
+    yield from doubts(tables, today)
 
 
 def _blank(table: pd.DataFrame, name: str, column: str, remedy: str) -> Iterator[Problem]:
@@ -103,15 +111,13 @@ def _check_references(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
         values, known = tables[table][column], set(tables[other][column]) - {""}
         if not known:
             continue  # a missing table is a fault of its own, and is listed as one
+        spelt = {one_spelling(name): name for name in known}
         for row in values.index[~values.isin(known | {""})]:
-            yield Problem(
-                table,
-                row,
-                column,
-                f"'{values[row]}' is not in the table {other}",
-                f"add it there, or write one of {_some(known)}",
-                stops=table != "photos",
-            )
+            cause, remedy = f"'{values[row]}' is not in the table {other}", "add it there, or write one of "
+            remedy += _some(known)
+            if meant := spelt.get(one_spelling(values[row])):
+                cause, remedy = f"{cause}, but '{meant}' is", f"write {meant} if you meant that"
+            yield Problem(table, row, column, cause, remedy, stops=table != "photos")
     yield from _blank(tables["pots"], "pots", "firing", "say which firing the pot went through")
     setups = set(tables["setups"]["setup"]) - {""}
     which = f", one of {_some(setups)}" if setups else ", and describe it in the table setups"
@@ -121,10 +127,11 @@ def _check_references(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
 
 def _check_shown(pots: pd.DataFrame, photos: pd.DataFrame) -> Iterator[Problem]:
     photographed = set(photos["pot"]) | {""}
-    for row in pots.index[~pots["pot"].isin(photographed) & (pots["state"] != "lost")]:
-        yield Problem(
-            "pots", row, "pot", f"no photograph shows '{pots['pot'][row]}'", "add it to photos", stops=False
-        )
+    rows = pots.index[~pots["pot"].isin(photographed) & (pots["state"] != "lost")]
+    if len(rows):
+        cause = f"no photograph shows '{pots['pot'][rows[0]]}'{also(rows)}"
+        remedy = f"add {'it' if len(rows) == 1 else 'them'} to photos"
+        yield Problem("pots", int(rows[0]), "pot", cause, remedy, stops=False)
 
 
 def _some(names: set[str]) -> str:

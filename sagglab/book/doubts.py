@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from difflib import get_close_matches
 from functools import cached_property
 from pathlib import Path
@@ -11,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from sagglab.book.fresh import MATERIALS
-from sagglab.book.likeness import NEARLY, nearest
+from sagglab.book.likeness import NEARLY, nearest, one_spelling
 from sagglab.book.rows import also
 from sagglab.columns import BOOK_TABLES
 from sagglab.errors import Problem
@@ -21,11 +22,28 @@ from sagglab.units import parse_heading
 #: Declared columns whose cells name kinds; those that users add do so, too, where they hold text.
 _KINDS = {"pots": ("clay", "place"), "firings": ("kiln", "fuel", "wind"), "photos": ("view",)}
 
+#: How far a pot was turned, to the left as the camera sees it, when this side of it stands in front.
+_TURNED = {"right": "90°", "left": "270°"}
 
-def doubts(tables: dict[str, pd.DataFrame]) -> Iterator[Problem]:
-    """Yield a warning for each word that is nearly one that the book or the list of materials knows."""
+#: Columns of names, and the table whose rows they name.
+_NAMES = (
+    ("pots", "firing", "firings"),
+    ("firings", "firing", "firings"),
+    ("photos", "setup", "setups"),
+    ("setups", "setup", "setups"),
+)
+
+
+def doubts(tables: dict[str, pd.DataFrame], today: dt.date) -> Iterator[Problem]:
+    """Yield a warning for each word that is nearly another one, and for firings of days to come."""
     for name in _KINDS:
         yield from _kinds(tables[name], name)
+    for name, column, other in _NAMES:
+        values, known = tables[name][column], set(tables[other][column]) - {""}
+        # One that has no row in the other table is a fault, and told as such.
+        values = values[values.isin(known)] if known else values
+        yield from _spellings(values, name, one_spelling, other)
+    yield from _ahead(tables["firings"]["date"], today)
     yield from _views(tables["photos"]["view"])
     yield from _shelf(tables["shelf"]["material"], tables["pots"])
 
@@ -39,24 +57,39 @@ def _kinds(table: pd.DataFrame, name: str) -> Iterator[Problem]:
         or (heading not in declared and pd.api.types.is_string_dtype(table[heading]))
     ]
     for heading in texts:
-        values = table.loc[table[heading] != "", heading]
-        counts = values.value_counts()
-        alike = values.map(_alike)
-        several = values[values.groupby(alike).transform("nunique") > 1]
-        for _, spellings in several.groupby(alike, sort=False):
-            # The usual spelling is the most frequent, and of as frequent ones the first.
-            usual = max(spellings.unique(), key=counts.get)
-            for spelling in spellings.unique():
-                if spelling == usual:
-                    continue
-                rows = spellings.index[spellings == spelling]
-                first = spellings.index[spellings == usual][0]
-                cause = f"'{spelling}'{also(rows)} and '{usual}' in row {first} count as two kinds"
-                yield Problem(name, int(rows[0]), heading, cause, "write both alike if they are one", False)
+        # A kiln has a name; in a kind a zero can tell: cone 05 is far cooler than cone 5.
+        yield from _spellings(table[heading], name, one_spelling if heading == "kiln" else _alike, "kinds")
+
+
+def _spellings(values: pd.Series, name: str, alike: Callable[[str], str], what: str) -> Iterator[Problem]:
+    values = values[values != ""]
+    counts = values.value_counts()
+    keys = values.map(alike)
+    several = values[values.groupby(keys).transform("nunique") > 1]
+    for _, spellings in several.groupby(keys, sort=False):
+        # The usual spelling is the most frequent, and of as frequent ones the first.
+        usual = max(spellings.unique(), key=counts.get)
+        for spelling in spellings.unique():
+            if spelling == usual:
+                continue
+            rows = spellings.index[spellings == spelling]
+            first = spellings.index[spellings == usual][0]
+            cause = f"'{spelling}'{also(rows)} and '{usual}' in row {first} count as two {what}"
+            remedy = "write both alike if they are one"
+            yield Problem(name, int(rows[0]), str(values.name), cause, remedy, False)
 
 
 def _alike(text: str) -> str:
     return "".join(text.split()).casefold()
+
+
+def _ahead(dates: pd.Series, today: dt.date) -> Iterator[Problem]:
+    # Tomorrow has begun elsewhere.
+    rows = dates.index[dates >= pd.Timestamp(today) + pd.Timedelta(days=2)]
+    if len(rows):
+        cause = f"{dates[rows[0]]:%Y-%m-%d}{also(rows)} lies ahead: today is {today:%Y-%m-%d}"
+        remedy = "correct it, unless the firing is still to come"
+        yield Problem("firings", int(rows[0]), "date", cause, remedy, False)
 
 
 def _views(views: pd.Series) -> Iterator[Problem]:
@@ -66,6 +99,12 @@ def _views(views: pd.Series) -> Iterator[Problem]:
         word = _alike(view)
         # A number tells views apart, as an angle or a count, and so does a letter: "side a", "side b".
         if word in ("front", "back") or re.search(r"\d|\b\w\b", view):
+            continue
+        if side := re.fullmatch(r"(?:the )?(left|right)(?: side)?", " ".join(view.casefold().split())):
+            cause = f"'{view}'{also(rows)} does not tell how far the pot was turned, so that it is not joined"
+            angle = _TURNED[side[1]]
+            remedy = f"write {angle} where the pot was turned until its {side[1]} side stood in front"
+            yield Problem("photos", int(rows[0]), "view", f"{cause} with the other sides", remedy, False)
             continue
         oftener = [other for other in views.unique() if counts[_alike(other)] > counts[word]]
         # "outside" beside "side" is a word of its own.

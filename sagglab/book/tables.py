@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pandas as pd
 
 from sagglab.book.amounts import number_wanted, too_large
-from sagglab.book.likeness import nearest
+from sagglab.book.likeness import nearest, nearest_name
 from sagglab.columns import BOOK_TABLES, OPTIONAL_TABLES, Column, empty
 from sagglab.delimited import number, read_rows
 from sagglab.errors import BookError, FileFormatError, Problem, UnitError
-from sagglab.materials import find_material
+from sagglab.materials import find_material, material_names
 from sagglab.units import ABSOLUTE_ZERO_C, Heading, convert, parse_heading, working_unit
 from sagglab.workbook import Rows, read_sheets
 
@@ -138,17 +139,39 @@ def _typed(rows: Rows, name: str, columns: tuple[Column, ...], problems: list[Pr
             problems.append(
                 Problem(name, 1, column.heading, NO_COLUMN, "add it, and fill it in for each row")
             )
-    lacking = [column.name for column in columns if column.heading not in table]
-    for heading in table:
-        known = parse_heading(heading).name in declared
-        if not known and (meant := nearest(heading, lacking)):
-            cause = f"no column is called so, but one is called '{meant}'"
-            problems.append(Problem(name, 1, heading, cause, "correct the heading if you meant that", False))
+    problems += _misspelt(table, name, columns)
     blank = empty(columns).reindex(index)
     texts = [column.heading for column in columns if column.kind == "text"]
     blank[texts] = blank[texts].fillna("")
     others = [heading for heading in blank if heading not in table]
     return pd.concat([pd.DataFrame(table, index=index), blank[others]], axis=1)
+
+
+def _misspelt(table: dict[str, pd.Series], name: str, columns: tuple[Column, ...]) -> Iterator[Problem]:
+    """Yield a warning for each heading that is nearly a column that is lacking, or nearly a material."""
+    declared = {column.name for column in columns}
+    lacking = {column.name: column for column in columns if column.heading not in table}
+    for text, values in table.items():
+        heading = parse_heading(text)
+        if heading.name in declared:
+            continue
+        if meant := nearest_name(heading.name, lacking):
+            cause = f"no column is called so, but one is called '{meant}'"
+            unit = lacking[meant].unit and (heading.unit or lacking[meant].unit)
+            used = ", with the unit that you used," if unit and not heading.unit else ""
+            remedy = f"write the heading as '{Heading(meant, unit or None)}'{used} if you meant that"
+        elif (
+            name == "pots"
+            and (heading.unit or pd.api.types.is_numeric_dtype(values))
+            and find_material(heading.name) is None
+            and (meant := nearest_name(heading.name, material_names()))
+        ):
+            cause = f"no list knows this material, but '{meant}' is nearly the same"
+            remedy = f"write the heading as '{Heading(meant, heading.unit or 'g')}' if you meant that"
+            remedy += "; if it is another material, leave it"
+        else:
+            continue
+        yield Problem(name, 1, text, cause, remedy, False)
 
 
 def _typed_column(

@@ -28,5 +28,5 @@ def main(arguments: Sequence[str] | None = None) -> int:
             f"{error.filename or 'a file'}: {error.strerror or error}. Name another folder.", file=sys.stderr
         )
     except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
+        print("stopped; nothing is left half written, and what was measured is kept", file=sys.stderr)
     return 1

@@ -48,10 +48,10 @@ def check(asked: argparse.Namespace) -> int:
     book = _opened(asked.book)
     problems = Problems([*book.problems, *check_files(book)])
     _print_problems(problems)
-    if not problems:
-        print("no problems found")
     if book.first_entry:
         print(book.first_entry)
+    elif not problems:
+        print("no problems found")
     return 1 if problems.stopping else 0
 
 

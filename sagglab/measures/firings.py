@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from dataclasses import replace
 
 import pandas as pd
 
 from sagglab.book import Book
 from sagglab.book.check import is_places
+from sagglab.book.doubts import FilesThere
+from sagglab.book.rows import also
 from sagglab.columns import FIRING_MEASURES, conform
 from sagglab.errors import BookError, Problem, Problems, SagglabError, UnknownNameError
 from sagglab.firing.heat import heat_measures
@@ -25,7 +28,7 @@ def check_files(book: Book) -> Problems:
 
     Records are read whole, photographs only opened: damage inside one shows when it is measured.
     """
-    found = []
+    found = list(_without_record(book))
     for name, key, told_by, check in (
         ("firings", "readings", "firing", firing_readings),
         ("firings", "schedule", "firing", firing_schedule),
@@ -52,6 +55,26 @@ def check_files(book: Book) -> Problems:
     except BookError as error:
         found += error.problems
     return Problems(found)
+
+
+def _without_record(book: Book) -> Iterator[Problem]:
+    """Yield a warning about firings that pots went through, and that left no record."""
+    firings = book.firings[book.firings["firing"].isin(set(book.pots["firing"]) - {""})]
+    blank = firings.loc[firings["readings"] == "", "firing"]
+    there, named = FilesThere(book.folder), set(firings["readings"])
+    meant = {row: file for row, firing in blank.items() if (file := there.meant(_record(firing), named))}
+    for row, file in meant.items():
+        cause = f"'{blank[row]}' has no temperature record, but there is '{file}'"
+        yield Problem("firings", row, "readings", cause, f"write {file} if you meant that", stops=False)
+    rows = blank.index.difference(list(meant))
+    if len(rows):
+        cause = f"'{blank[rows[0]]}' has no temperature record{also(rows)}: its peak and times are not known"
+        remedy = f"write its file's name here, or call it {_record('FIRING')}"
+        yield Problem("firings", int(rows[0]), "readings", cause, remedy, stops=False)
+
+
+def _record(firing: str) -> str:
+    return f"readings/{firing}.csv"
 
 
 def _check_picture(book: Book, name: str) -> None:

@@ -168,8 +168,8 @@ def read_date(cell: str, order: str = "") -> str | None:
     ('2025-04-12', '2025-04-12', '2025-04-12', '2025-05-12')
     >>> read_date("4/12/2025") is None, read_date("4/12/2025", "month first"), read_date("25/12/2025")
     (True, '2025-04-12', '2025-12-25')
-    >>> read_date("12.4.98")
-    '1998-04-12'
+    >>> read_date("12.4.98"), read_date("12.4.98", "month first")
+    ('1998-04-12', '1998-12-04')
     """
     text = " ".join(cell.split())
     clock = re.search(r"[T ,]+(\d{1,2}:\d\d(?::\d\d)?)$", text)
@@ -178,7 +178,7 @@ def read_date(cell: str, order: str = "") -> str | None:
         text, time = text[: clock.start()], " " + clock[1].zfill(5 if clock[1].count(":") == 1 else 8)
         if not re.fullmatch(r" (?:[01]\d|2[0-3]):[0-5]\d(?::[0-5]\d)?", time):
             return None
-    days = _possible(text)
+    days = _possible(text, order)
     if order:
         days = {way: day for way, day in days.items() if way in (order, "settled")}
     return next(iter(days.values())) + time if len(set(days.values())) == 1 else None
@@ -195,13 +195,14 @@ def orders_of(cells: list[str]) -> tuple[str, ...]:
     return tuple(order for order in ORDERS if all(read_date(cell, order) for cell in cells))
 
 
-def _possible(text: str) -> dict[str, str]:
+def _possible(text: str, order: str) -> dict[str, str]:
     figures = re.fullmatch(r"(\d{1,4})([-/.])\s?(\d{1,2})\2\s?(\d{4}|\d\d)", text)
     if figures:
         first, mark, second, third = figures.groups()
         if len(first) > 2:
             return _days(settled=(first, second, third)) if len(first) == 4 else {}
-        if mark == ".":  # with full stops the day goes first, as in `sagglab.firing.dates`
+        # With full stops the day goes first, as in `sagglab.firing.dates`, where nobody says otherwise.
+        if mark == "." and order != "month first":
             return _days(settled=(third, second, first))
         return _days(**{"day first": (third, second, first), "month first": (third, first, second)})
     words = [word for word in re.split(r"[\s,./-]+", text) if word]

@@ -21,6 +21,8 @@ from sagglab.notes.words import cell_word, state_named
 
 #: What stands in a cell to say that nothing is there.
 DASHES = frozenset("-–—/")
+#: What stands in a cell to say that it is not known.
+NOT_KNOWN = frozenset(("?", "??", "???"))
 #: Cells shown with a proposal.
 _SHOWN = 3
 
@@ -39,8 +41,8 @@ class Evidence:
 
     @cached_property
     def texts(self) -> list[str]:
-        """Cells that say something: dashes do not."""
-        return [cell for cell in self.cells.values() if cell not in DASHES]
+        """Cells that say something: dashes and question marks do not."""
+        return [cell for cell in self.cells.values() if cell not in DASHES | NOT_KNOWN]
 
     @cached_property
     def shown(self) -> tuple[str, ...]:
@@ -75,6 +77,11 @@ class Evidence:
         return bool(self.texts) and all(cell_word(cell) in ("yes", "no", "none") for cell in self.texts)
 
     @property
+    def says_no(self) -> bool:
+        """Whether any says no."""
+        return any(cell_word(cell) in ("no", "none") for cell in self.texts)
+
+    @property
     def are_photographs(self) -> bool:
         """Whether they mostly name photographs."""
         return 2 * sum(map(is_photograph, self.texts)) > len(self.texts)
@@ -101,6 +108,13 @@ class Evidence:
             return ""
         orders = orders_of(self.dates)
         return orders[0] if len(orders) == 1 else OPEN if orders else ""
+
+    @property
+    def by_stops(self) -> str:
+        """A date that is read with the day first for its full stops alone, as "5.4.25"; mostly empty."""
+        slashed = {cell: cell.replace(".", "/") for cell in self.dates if read_date(cell)}
+        open_ones = [cell for cell, other in slashed.items() if read_date(other) is None]
+        return open_ones[0] if open_ones and len(orders_of(list(slashed.values()))) > 1 else ""
 
     def comma(self, others: str) -> str:
         """Tell what a comma before three figures is, by other numbers of the column, then of all notes."""

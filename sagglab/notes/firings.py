@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
+from sagglab.book.likeness import one_spelling
 from sagglab.notes.cells import read_date
 from sagglab.notes.mapping import MappedColumn, Mapping
 from sagglab.notes.sheet import Notes
@@ -42,6 +45,20 @@ def firing_of_rows(notes: Notes, mapping: Mapping) -> dict[int, str]:
     dated = dict.fromkeys(load for load in loads.values() if load[0])
     numbers = {load: f"f{number}" for number, load in enumerate(order(dated), start=1)}
     return {row: numbers.get(load, "") for row, load in loads.items()}
+
+
+def spelt_otherwise(names: Iterable[str]) -> list[str]:
+    """List names that are one in several spellings, as the book would count them: each in a phrase.
+
+    Examples
+    --------
+    >>> spelt_otherwise(["load 2", "Load 2", "load 2", "load 3"])
+    ["'load 2' and 'Load 2'"]
+    """
+    spellings: dict[str, list[str]] = {}
+    for name in dict.fromkeys(filter(None, names)):
+        spellings.setdefault(one_spelling(name), []).append(f"'{name}'")
+    return [" and ".join(several) for several in spellings.values() if len(several) > 1]
 
 
 def unlike_rows(notes: Notes, column: MappedColumn, firings: dict[int, str]) -> dict[str, list[int]]:

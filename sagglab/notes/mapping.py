@@ -16,7 +16,7 @@ from sagglab.markup import framed, listed, paragraph, text_table
 from sagglab.materials import find_material
 from sagglab.notes.cells import COMMAS, ORDERS, same_kind
 from sagglab.notes.mapping_file import read_document, refuse, write_document
-from sagglab.notes.words import SPOONS
+from sagglab.notes.words import SPOONS, states_asked
 from sagglab.units import Heading, parse_heading, working_unit
 
 #: What is written where only the maker can say it.
@@ -287,7 +287,8 @@ def column_faults(column: MappedColumn) -> Iterator[str]:
         yield "spoon_g needs grams above 0, and a material that goes to 'pots: MATERIAL [g]'"
     if column.spoon not in ("", *SPOONS) or (column.spoon_g is not None and not column.spoon):
         yield f"spoon says which one was weighed: write one of {_quoted(SPOONS)}"
-    if column.cells == YES_OR_NO and (unit is not None or declared is not None):
+    asked = states_asked(column.heading) if column.to == "pots: state" else {}
+    if column.cells == YES_OR_NO and not asked and (unit is not None or declared is not None):
         yield f"yes or no has no unit, and is none of the book's own columns: write 'pots: {name}'"
 
 

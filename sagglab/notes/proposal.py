@@ -8,17 +8,22 @@ from dataclasses import replace
 
 from sagglab.columns import BOOK_TABLES, RESULTS
 from sagglab.materials import find_material
-from sagglab.notes.cells import read_amount, same_kind
+from sagglab.notes.amounts import hint_of, propose_amount
+from sagglab.notes.cells import read_date, same_kind
 from sagglab.notes.evidence import Evidence
-from sagglab.notes.firings import firing_of_rows, unlike_rows
+from sagglab.notes.firings import cells_of, firing_of_rows, spelt_otherwise, unlike_rows
 from sagglab.notes.mapping import LEFT_OUT, OPEN, YES_OR_NO, MappedColumn, Mapping
 from sagglab.notes.sheet import Notes
-from sagglab.notes.words import SPOONS, ReadHeading, cell_word, is_of_numbers, read_heading, view_named
+from sagglab.notes.words import (
+    ReadHeading,
+    cell_word,
+    is_of_numbers,
+    read_heading,
+    state_named,
+    states_asked,
+    view_named,
+)
 from sagglab.units import parse_heading
-
-#: Above this many degrees a peak in °C would be hotter than foil and fuel of a saggar firing make it; 900 °F
-#: is colder than any. No source: potters' practice.
-HOT = 900
 
 #: So many cells of the first column tell whether it holds headings: a name that is like no word takes 7 ms.
 _HEADINGS = 20
@@ -73,6 +78,7 @@ def propose_mapping(notes: Notes) -> Mapping:
         firings = "by date" if any(column.to == "firings: date" for column in columns) else OPEN
     by = "pots: firing" if noted else "firings: date"
     columns = [_going_down(column, notes) if column.to == by else column for column in columns]
+    columns = [_spelt_alike(column, notes) for column in columns]
     around = (notes.told, *_other_shapes(notes), *notes.around)
     mapping = Mapping(notes.path.name, notes.sheet, firings, pots, tuple(columns), around)
     return replace(mapping, columns=tuple(_told_apart(notes, mapping)))
@@ -105,7 +111,7 @@ def _one(column: MappedColumn, read: ReadHeading, evidence: Evidence, everything
     if not evidence.cells:
         return replace(column, why="it has no cells")
     if not evidence.texts:
-        return replace(column, to=f"pots: {_own_name(column)}", sure="perhaps", why="it has dashes alone")
+        return replace(column, to=f"pots: {_own_name(column)}", sure="perhaps", why="its cells say nothing")
     meanings = read.meanings
     if len(meanings) > 1:  # "Note" is a mark in one language and a remark in another
         wants = [is_of_numbers(meaning) == evidence.are_amounts for meaning in meanings]
@@ -123,18 +129,20 @@ def _one(column: MappedColumn, read: ReadHeading, evidence: Evidence, everything
     column = replace(column, why=why, sure="sure" if read.exact else "perhaps")
     kind, _, goal = meanings[0].partition(": ")
     if kind == "material":
-        return _amount(column, "pots", goal, read.unit, evidence, everything)
+        return propose_amount(column, "pots", goal, read.unit, evidence, everything)
     declared = next((c for c in BOOK_TABLES[kind] if c.name == parse_heading(goal).name), None)
     if goal == "date":
         return _date(replace(column, to="firings: date"), evidence)
     if parse_heading(goal).unit is not None:
-        return _amount(column, kind, parse_heading(goal).name, read.unit, evidence, everything)
+        return propose_amount(column, kind, parse_heading(goal).name, read.unit, evidence, everything)
     if declared is not None and declared.kind == "number":
         told = _no_rating(column.heading, evidence)
         return (
             _own(column, read, evidence, everything, told) if told else replace(column, to=f"{kind}: {goal}")
         )
-    if kind == "photos" or (goal == "state" and not evidence.are_states):
+    if goal == "state":
+        return _state(column, read, evidence, everything)
+    if kind == "photos":
         return _own(column, read, evidence, everything)
     if goal.endswith("(as noted)"):
         return replace(
@@ -166,6 +174,21 @@ def _no_rating(heading: str, evidence: Evidence) -> str:
     return ""
 
 
+def _state(column: MappedColumn, read: ReadHeading, evidence: Evidence, everything: str) -> MappedColumn:
+    if evidence.are_states:
+        return replace(column, to="pots: state")
+    asked = states_asked(column.heading)
+    others = [cell for cell in evidence.texts if state_named(cell) is None]
+    untold = [cell for cell in others if not asked or cell_word(cell) not in ("yes", "no", "none")]
+    if not untold:
+        says_no = evidence.says_no or asked["no"] in map(state_named, evidence.texts)
+        blank = "" if says_no else " or a blank"
+        why = f"{column.why}; yes is taken for {asked['yes']}, and no{blank} for {asked['no']}"
+        return replace(column, to="pots: state", cells=YES_OR_NO, sure="perhaps", why=why)
+    told = f"the book's state is whole, cracked or lost, and a cell says '{untold[0]}'"
+    return _own(column, read, evidence, everything, told)
+
+
 def _date(column: MappedColumn, evidence: Evidence) -> MappedColumn:
     if not evidence.are_dates:
         why = f"{column.why}, but its cells are no dates"
@@ -175,77 +198,11 @@ def _date(column: MappedColumn, evidence: Evidence) -> MappedColumn:
         why = f"'{evidence.dates[0]}' can be read with the day or the month first: say which"
         return replace(column, cells=OPEN, sure=OPEN, why=why)
     told = f"; its dates have the {order}" if order else ""
+    if by_stops := evidence.by_stops:
+        told = f"; with full stops the day goes first, so that '{by_stops}' is {read_date(by_stops)}: "
+        column = replace(column, sure="perhaps", why=column.why + told + "if not, say month first")
+        return replace(column, cells=order)
     return replace(column, cells=order, why=column.why + told)
-
-
-def _amount(
-    column: MappedColumn, table: str, name: str, unit: str | None, evidence: Evidence, everything: str
-) -> MappedColumn:
-    """Propose a column of amounts: its unit is stated, or asked for."""
-    material = find_material(name)
-    if not evidence.are_amounts:
-        if evidence.are_ticks and material is not None:
-            blank = "" if any(map(_says_no, evidence.texts)) else ", and no where it is blank"
-            why = f"{column.why}, and its cells say yes or no{blank}: how much is not told"
-            return replace(column, to=f"{table}: {name}", cells=YES_OR_NO, sure="perhaps", why=why)
-        why = f"{column.why}, but its cells are no amounts: kept as text"
-        return replace(column, to=f"{table}: {name} (as noted)", sure="perhaps", why=why)
-    comma = evidence.comma(everything)
-    unit = None if unit == "degrees" else unit
-    stated = [unit] if unit else list(evidence.units)
-    spoon = next((one for one in SPOONS if one in stated), "")
-    if spoon and material is not None:
-        measure = "" if spoon == "spoon" else f", or {spoon} for the spoon as a measure"
-        why = f"{column.why}, in spoons: say what one level {SPOONS[spoon]} of it weighs, as 4.1 g{measure}"
-        why += f", or keep the text as '{name} (as noted)'"
-        to = f"{table}: {name} [{OPEN}]"
-        return replace(column, to=to, cells=comma, spoon=spoon, sure=OPEN, why=why)
-    wanted = next((c.unit for c in BOOK_TABLES[table] if c.name == name), "degC" if "peak" in name else "")
-    alike = all(same_kind(one, wanted or stated[0]) for one in stated)
-    if stated and not alike:
-        why = f"{column.why}, but in {' and '.join(stated)}, which cannot be joined: kept as text"
-        return replace(column, to=f"{table}: {name} (as noted)", sure="perhaps", why=why)
-    if unit is None and (not stated or evidence.bare):
-        return replace(
-            column,
-            to=f"{table}: {name} [{OPEN}]",
-            cells=comma,
-            sure=OPEN,
-            why=f"{column.why}; no unit is stated{_hint(name, evidence)}: say which it is",
-        )
-    chosen = unit or evidence.units.most_common(1)[0][0]
-    why = f"{column.why}, in {chosen.replace('deg', '°')}" + ("" if unit else ", as its cells say")
-    if comma == OPEN:
-        why += f"; a comma as in '{_open_comma(evidence)}' can stand before decimals or thousands: say which"
-    sure = OPEN if comma == OPEN else column.sure
-    return replace(column, to=f"{table}: {name} [{chosen}]", cells=comma, sure=sure, why=why)
-
-
-def _says_no(cell: str) -> bool:
-    return cell_word(cell) in ("no", "none")
-
-
-def _open_comma(evidence: Evidence) -> str:
-    return next(cell for cell in evidence.texts if read_amount(cell) is None and "," in cell)
-
-
-def _hint(name: str, evidence: Evidence) -> str:
-    """Say what the numbers hint at; no more than a hint."""
-    if evidence.units:
-        cells = f"{evidence.bare} cell{'s' if evidence.bare > 1 else ''}"
-        return f" in {cells}, and {' and '.join(evidence.units)} in others"
-    values = [amount.value for amount in evidence.amounts]
-    if "peak" in name or "temp" in name:
-        if max(values) > HOT:
-            return f" (above {HOT} hints at °F)"
-        return f" (none above {HOT}: °C more likely than °F)"
-    material = find_material(name)
-    few = all(value == int(value) and 0 <= value <= 6 for value in values)
-    if material is not None and material.use == "coat" and few:
-        return f" (whole numbers from {min(values):g} to {max(values):g}: coats?)"
-    if set(values) <= {0, 1}:
-        return " (0 and 1 alone: yes or no?)"
-    return ""
 
 
 def _own_name(column: MappedColumn) -> str:
@@ -273,7 +230,7 @@ def _own(
         units = [unit] if unit else list(evidence.units)
         if units and "spoon" not in units and all(same_kind(one, units[0]) for one in units):
             column = replace(column, why=why, sure="perhaps")
-            short = _amount(
+            short = propose_amount(
                 column, "pots", _own_name(replace(column, heading=named)), unit, evidence, everything
             )
             if same_kind(units[0], "g") or same_kind(units[0], "mL"):
@@ -286,7 +243,7 @@ def _own(
                 )
             return short
         if re.search(r"temp", name, re.IGNORECASE):
-            hint = _hint("temp", evidence)
+            hint = hint_of("temp", evidence)
             why = f"{why}; a temperature needs its unit{hint}"
             return replace(column, to=f"pots: {name} [{OPEN}]", sure=OPEN, why=why)
     return replace(column, to=f"pots: {name}", sure="perhaps", why=why)
@@ -321,6 +278,16 @@ def _going_down(column: MappedColumn, notes: Notes) -> MappedColumn:
         return column
     why = f"{column.why}; a blank cell means what stands above it"
     return replace(column, down=True, sure="perhaps" if column.sure == "sure" else column.sure, why=why)
+
+
+def _spelt_alike(column: MappedColumn, notes: Notes) -> MappedColumn:
+    """Say of names of firings and kilns that they are there in several spellings."""
+    what = {"pots: firing": "firings", "firings: kiln": "kilns"}.get(column.to)
+    alike = spelt_otherwise(cells_of(notes, column).values()) if what else []
+    if not alike:
+        return column
+    why = f"{column.why}; {', '.join(alike)} count as different {what}: write them alike in the notes first"
+    return replace(column, sure="perhaps", why=f"{why} if they are one")
 
 
 def _told_apart(notes: Notes, mapping: Mapping) -> Iterator[MappedColumn]:

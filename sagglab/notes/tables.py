@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from sagglab.errors import BookError, Problem, Problems
 from sagglab.notes.cells import is_photograph, photographs
-from sagglab.notes.firings import cells_of, firing_of_rows, unlike_rows
+from sagglab.notes.firings import cells_of, firing_of_rows, spelt_otherwise, unlike_rows
 from sagglab.notes.mapping import LEFT_OUT, YES_OR_NO, MappedColumn, Mapping
 from sagglab.notes.sheet import Notes
 from sagglab.notes.turned import turn
@@ -157,8 +157,9 @@ def _turn_column(making: _Making, column: MappedColumn) -> None:
         where = ", ".join(map(str, dashes))
         making.tell(None, column, f"a dash was taken for a blank (row{'s' * (len(dashes) > 1)} {where})", "")
     # Where only yes is ever written, a blank is what says no.
-    if column.cells == YES_OR_NO and "no" not in turned.values():
-        turned |= {row: "no" for row, text in cells.items() if not text}
+    no = turn(column, "no").cell
+    if column.cells == YES_OR_NO and no not in turned.values():
+        turned |= {row: no for row, text in cells.items() if not text}
     making.cells[column.letter] = turned
 
 
@@ -221,6 +222,15 @@ def _firings(making: _Making, firings: dict[int, str]) -> Rows:
     if making.mapping.firings == "by date":
         names.sort(key=lambda name: int(name[1:]))
     table = [["firing", *(str(column.goal) for column in columns)], *([name] for name in names)]
+    for alike in spelt_otherwise(names):
+        noted = making.mapping.going_to("pots: firing")
+        remedy = "write them alike in the tables pots and firings if they are one"
+        making.tell(None, noted, f"{alike} became different firings", remedy)
+    for column in columns if making.mapping.firings == "by date" else ():
+        kilns = making.cells[column.letter].values() if column.goal.name == "kiln" else ()
+        for alike in spelt_otherwise(kilns):
+            remedy = "write them alike in the notes, and begin anew, if they are one"
+            making.tell(None, column, f"pots of {alike} were kept in firings of their own", remedy)
     for row, firing in firings.items():
         if not firing:
             making.tell(

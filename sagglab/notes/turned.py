@@ -10,9 +10,9 @@ from sagglab.delimited import number
 from sagglab.errors import UnitError
 from sagglab.materials import find_material
 from sagglab.notes.cells import Amount, in_unit, read_amount, read_date, same_kind, written
-from sagglab.notes.evidence import DASHES
+from sagglab.notes.evidence import DASHES, NOT_KNOWN
 from sagglab.notes.mapping import YES_OR_NO, MappedColumn
-from sagglab.notes.words import SPOONS, cell_word, read_heading, state_named
+from sagglab.notes.words import SPOONS, cell_word, read_heading, state_named, states_asked
 from sagglab.units import working_unit
 
 #: No clay is fired below this; "1.050" for 1050 is.
@@ -45,9 +45,15 @@ class Turned:
 def turn(column: MappedColumn, text: str) -> Turned:
     """Turn one cell that is not blank into what the column's goal holds."""
     goal, declared = column.goal, column.declared
+    if text in NOT_KNOWN and (declared is not None or goal.unit is not None or column.cells == YES_OR_NO):
+        return _unknown(column, text)
     if column.cells == YES_OR_NO:
         said = cell_word({"1": "yes", "0": "no"}.get(text, text))
-        return Turned({"yes": "yes", "no": "no", "none": "no"}.get(said or "", text))
+        word = {"yes": "yes", "no": "no", "none": "no"}.get(said or "", text)
+        if declared is None:
+            return Turned(word)
+        # "ok" is a yes elsewhere; of a pot it says that it is whole, whatever the heading asks.
+        return Turned(state_named(text) or states_asked(column.heading).get(word, text))
     if declared is not None and declared.kind == "date":
         day = read_date(text, column.cells)
         return Turned(day) if day else _not_turned(text, "is no date", "write it as 2026-05-31")
@@ -69,6 +75,13 @@ def counts_as_none(column: MappedColumn) -> bool:
     if column.table != "pots" or column.declared is not None or column.goal.unit is None:
         return False
     return blank_is_none(column.goal.name, working_unit(column.goal.unit))
+
+
+def _unknown(column: MappedColumn, text: str) -> Turned:
+    if counts_as_none(column):
+        cause = f"'{text}' says that it is not known, and a blank would count as none"
+        return Turned(text, "", cause, f"write how many {column.goal.unit} it was, or 0", True)
+    return _not_turned(text, "says that it is not known: left blank", "write it there when you know it")
 
 
 def _not_turned(text: str, cause: str, remedy: str, stops: bool = False) -> Turned:

@@ -116,6 +116,21 @@ def state_named(text: str) -> str | None:
     return _first("state", text)
 
 
+@cache
+def states_asked(heading: str) -> dict[str, str]:
+    """Give the states that yes and no tell below a heading; none where it does not ask of one.
+
+    Examples
+    --------
+    >>> states_asked("Cracked?"), states_asked("survived"), states_asked("State")
+    ({'yes': 'cracked', 'no': 'whole'}, {'yes': 'whole', 'no': 'lost'}, {})
+    """
+    read = read_heading(heading)
+    asked = re.split(" or ", read.word)[0]
+    yes = state_named(asked) if "pots: state" in read.meanings else None
+    return {} if yes is None else {"yes": yes, "no": "lost" if yes == "whole" else "whole"}
+
+
 def view_named(text: str) -> str:
     """Name the side that a heading of photographs speaks of; empty for none."""
     words = plain(text).split()

@@ -1,8 +1,13 @@
 """What a check tells beyond single faults: once for many rows, in order, and what was likely meant."""
 
+import datetime as dt
+
 import pytest
 
 from sagglab.book import open_book
+from sagglab.book.check import check_tables
+from sagglab.book.tables import read_tables
+from sagglab.errors import Problem
 
 NO_PHOTO = "no photograph shows"
 
@@ -223,3 +228,138 @@ def test_problems_stand_in_the_order_of_the_book(write_book):
     assert list(dict.fromkeys(table for table, _ in places)) == list(tables)
     assert places == sorted(places, key=lambda place: (tables.index(place[0]), place[1] or 0))
     assert len(places) > 10
+
+
+# --- headings that are nearly known
+
+
+@pytest.mark.parametrize(
+    ("heading", "remedy"),
+    [
+        ("suger [g]", "'sugar [g]' if you meant that; if it is another material, leave it"),
+        ("suger", "'sugar [g]' if you meant that; if it is another material, leave it"),
+        ("Coper Sulfate [oz]", "'copper sulfate [g]' if you meant that; if it is another material, leave it"),
+        ("seewead [g]", "'seaweed [g]' if you meant that; if it is another material, leave it"),
+        ("sea-weed [g]", "'seaweed [g]' if you meant that; if it is another material, leave it"),
+        ("coper wire [cm]", "'copper wire [cm]' if you meant that; if it is another material, leave it"),
+        ("hight [cm]", "'height [cm]' if you meant that"),
+        ("hieght", "'height [cm]', with the unit that you used, if you meant that"),
+        ("plaace", "'place' if you meant that"),
+    ],
+)
+def test_a_heading_that_is_nearly_known_is_told_how_to_write_it_at_once(write_book, heading, remedy):
+    found = told(write_book(pots=f"pot,firing,{heading}\np1,f1,4\np2,f1,2\n"))
+    assert [(one[0], one[1], one[3]) for one in found] == [(1, False, f"write the heading as {remedy}")]
+
+
+def test_a_misspelt_material_is_told_beside_the_right_one(write_book):
+    found = told(write_book(pots="pot,firing,sugar [g],suger [g]\np1,f1,4,\np2,f1,,2\n"))
+    assert [one[:3] for one in found] == [
+        (1, False, "no list knows this material, but 'sugar' is nearly the same")
+    ]
+
+
+#: What potters put on and around pots, or write down of them, some near to a known name letter by letter.
+OF_ONES_OWN = """
+salt, table salt, sea salt, borax, silver nitrate, cobalt carbonate, copper carbonate, copper sulfate,
+ferrous sulfate, zinc sulphate, nickel sulphate, iron wire, steel wool, rice husk, rice husks, coffee,
+grass, dry grass, silt, sand, stone, plaster, malt, silk, wool, brown sugar, molasses, zinc oxide, tin
+oxide, chrome oxide, cobalt oxide, black iron oxide, magnesium oxide, titanium dioxide, copper chloride,
+copper nitrate, copper foil, copper tape, copper powder, brass wool, iron filings, potassium carbonate,
+potassium nitrate, sodium silicate, ammonium chloride, calcium chloride, wood ash, bone ash, peat, moss,
+bark, oak leaves, tea leaves, pine cones, orange peel, banana peels, onion skins, egg shells, corn husks,
+dog hair, goat hair, horsehair, sheep dung, twine, jute string, hemp, cotton rope, rice straw, bran,
+oats, milk, vinegar, graphite, coke, coal, Epsom salts, kelp, hay, weight, width, depth, length, volume,
+wall thickness, rim, foot, soak, burnishing, gloss, layers, foil, student
+"""
+
+
+def test_what_is_known_or_is_another_thing_is_left_alone(write_book):
+    names = [name.strip() for name in OF_ONES_OWN.replace("\n", " ").split(",")]
+    heads = ",".join(f"{name} [g]" for name in names)
+    assert len(names) > 90
+    assert told(write_book(pots=f"pot,firing,{heads}\np1,f1\np2,f1\n")) == []
+
+
+# --- names in two spellings
+
+
+def test_firings_in_two_spellings_are_told_in_both_tables(write_book):
+    folder = write_book(
+        pots="pot,firing\np1,load 2\np2,Load 02\np3,load 2\np4,1-2\np5,12\n",
+        firings="firing\nload 2\nLoad 02\n1-2\n12\n",
+    )
+    remedy = "write both alike if they are one"
+    assert told(folder, "firing") == [
+        (3, False, "'Load 02' and 'load 2' in row 2 count as two firings", remedy),
+        (3, False, "'Load 02' and 'load 2' in row 2 count as two firings", remedy),
+    ]
+
+
+def test_firings_in_two_spellings_are_told_where_no_table_names_them(write_book):
+    found = told(write_book(pots="pot,firing\np1,F-1\np2,f1\n", firings="firing\n"), "firing")
+    assert [one[:3] for one in found] == [(3, False, "'f1' and 'F-1' in row 2 count as two firings")]
+
+
+def test_a_name_that_the_other_table_spells_otherwise_is_told_once(write_book):
+    folder = write_book(
+        pots="pot,firing\np1,F01\np2,f1\n",
+        photos=photos("photos/p1.jpg,P-1,front,Bench", "photos/p2.jpg,p2,back,bench"),
+    )
+    assert told(folder) == [
+        (2, True, "'F01' is not in the table firings, but 'f1' is", "write f1 if you meant that"),
+        (2, False, "'P-1' is not in the table pots, but 'p1' is", "write p1 if you meant that"),
+        (2, False, "'Bench' is not in the table setups, but 'bench' is", "write bench if you meant that"),
+    ]
+
+
+def test_setups_and_kilns_in_two_spellings(write_book):
+    target = "24-patch-from-2014-11"
+    folder = write_book(
+        firings="firing,kiln\nf1,k1\nf2,K-01\n", setups=f"setup,target\nbench,{target}\nBench,{target}\n"
+    )
+    assert [one[2] for one in told(folder)] == [
+        "'K-01' and 'k1' in row 2 count as two kinds",
+        "'Bench' and 'bench' in row 2 count as two setups",
+    ]
+
+
+def test_a_zero_tells_kinds_apart(write_book):
+    assert told(write_book(pots="pot,firing,clay\np1,f1,cone 05\np2,f1,cone 5\n")) == []
+
+
+# --- views and dates
+
+
+@pytest.mark.parametrize(("view", "angle"), [("left", "270°"), ("Right side", "90°")])
+def test_a_side_that_tells_no_angle_cannot_be_joined(write_book, view, angle):
+    folder = write_book(photos=photos(f"photos/p1.jpg,p1,{view},bench", f"photos/p2.jpg,p2,{view},bench"))
+    ((row, stops, cause, remedy),) = told(folder)
+    assert (row, stops) == (2, False)
+    assert cause.startswith(f"'{view}', also in row 3 does not tell how far the pot was turned")
+    assert remedy.startswith(f"write {angle} ")
+
+
+def test_a_firing_of_a_day_ahead_is_told_after_a_day_of_grace(write_book):
+    days = "f1,2026-05-31\nf2,2026-06-01 23:59\nf3,2026-06-02\nf4,2027-05-31\nf5,\n"
+    folder = write_book(firings=f"firing,date\n{days}")
+    tables, found = read_tables(folder)
+    cause = "2026-06-02, also in row 5 lies ahead: today is 2026-05-31"
+    remedy = "correct it, unless the firing is still to come"
+    assert list(check_tables(folder, tables, found, dt.date(2026, 5, 31))) == [
+        Problem("firings", 4, "date", cause, remedy, stops=False)
+    ]
+    assert not check_tables(folder, tables, found, dt.date(2028, 1, 1))
+
+
+def test_a_book_is_checked_as_of_today(write_book):
+    days = [dt.date.today() + dt.timedelta(days=days) for days in (0, 1, 3)]
+    lines = "".join(f"f{number},{day}\n" for number, day in enumerate(days, start=1))
+    assert [one[0] for one in told(write_book(firings=f"firing,date\n{lines}"), "date")] == [4]
+
+
+def test_pots_without_a_photograph_are_told_once(write_book):
+    rows = "".join(f"q{number},f1\n" for number in range(40))
+    (problem,) = open_book(write_book(pots=f"pot,firing\np1,f1\np2,f1\n{rows}")).problems
+    assert (problem.row, problem.remedy) == (4, "add them to photos")
+    assert problem.cause == f"{NO_PHOTO} 'q0', also in rows 5, 6, 7, 8, 9, 10 and 33 more"

@@ -201,6 +201,10 @@ def test_a_book_survives_the_way_to_another_process(write_book):
     assert again.problems == book.problems
 
 
+def test_the_summary_says_that_only_the_tables_were_looked_at(write_book):
+    assert "No problems found in its tables. BookCheck" in open_book(write_book())._repr_html_()
+
+
 def test_the_summary_counts_and_escapes(write_book):
     page = open_book(write_book(pots="pot,firing\n<b>,f1\n"))._repr_html_()
     assert "1 pot, 1 firing, 2 photographs, 1 setup" in page

@@ -95,4 +95,4 @@ def test_a_check_opens_masks_and_flat_fields(book):
     book.path("setups.csv").write_text("setup,target,flat\nbench,24-patch-from-2014-11,flat.jpg\n")
     opened = open_book(book.folder)
     found = [(each.table, each.row, each.column) for each in check_files(opened)]
-    assert found == [("photos", 2, "pot outline"), ("setups", 2, "flat")]
+    assert found == [("firings", 2, "readings"), ("photos", 2, "pot outline"), ("setups", 2, "flat")]

@@ -241,7 +241,7 @@ firings: noted peak [degC]|pots: place|pots: Résultat|photos: photo|pots: notes
     "with ticks": """
 pots: firing|firings: weather|pots: pot|pots: slip [?]|pots: ferric chloride [?]|pots: sugar [?]
 pots: table salt [?]|pots: seaweed|pots: copper wire|pots: hair|firings: noted peak [?]|pots: rating
-pots: Cracked?|photos: photo|pots: notes""",
+pots: state|photos: photo|pots: notes""",
     "from the kitchen": """
 pots: pot|firings: date|pots: clay|pots: slip [coats]|pots: ferric chloride [coats]|pots: sugar [?]
 pots: table salt [?]|pots: banana peel [?]|pots: iron wire|firings: noted peak [degF]|firings: Propane [lb]

@@ -117,3 +117,42 @@ def test_a_column_of_dates_under_another_name_says_where_it_can_go(tmp_path):
 def test_a_space_between_thousands_counts_for_the_hint(tmp_path):
     column = proposed(tmp_path, "Pot,Firing,Peak\n1,F1,950\n2,F2,1 350\n3,F3,1\u202f290\n").column("C")
     assert column.to == "firings: noted peak [?]" and "above 900 hints at °F" in column.why
+
+
+@pytest.mark.parametrize(
+    ("heading", "cells", "goal", "reason"),
+    [
+        ("broken?", "x - -", "pots: state", "yes is taken for lost, and no or a blank for whole"),
+        ("Cracked", "yes no no", "pots: state", "yes is taken for cracked, and no for whole"),
+        ("Survived?", "y n y", "pots: state", "yes is taken for whole, and no for lost"),
+        ("Cracked?", "ok x ok", "pots: state", "yes is taken for cracked, and no for whole"),
+        ("Broken or cracked", "crack broken ok", "pots: state", "the pot's state"),
+        ("cracked", "no hairline no", "pots: cracked", "whole, cracked or lost, and a cell says 'hairline'"),
+        ("How I like it /5", "4 ? 5", "pots: rating", "the pot's rating"),
+        ("liking", "4 2 5", "pots: rating", "the pot's rating"),
+        ("How good?", "4 2 5", "pots: rating", "the pot's rating"),
+        ("liking", "very not so", "pots: liking", "from 1 to 5, and a cell says 'very'"),
+    ],
+)
+def test_plain_words_are_known_for_state_and_rating(tmp_path, heading, cells, goal, reason):
+    rows = "".join(f"{pot},F1,{cell}\n" for pot, cell in enumerate(cells.split(), start=1))
+    column = proposed(tmp_path, f"Pot,Firing,{heading}\n{rows}").column("C")
+    assert column.to == goal and reason in column.why
+
+
+@pytest.mark.parametrize(
+    ("dates", "told"),
+    [("5.4.25 6.4.25", "'5.4.25' is 2025-04-05"), ("5.4.25 16.4.25", ""), ("4.4.25 2025-04-06", "")],
+)
+def test_dates_with_full_stops_that_could_be_two_days_are_told(tmp_path, dates, told):
+    rows = "".join(f"{pot},{date}\n" for pot, date in enumerate(dates.split()))
+    column = proposed(tmp_path, f"Pot,Date fired\n{rows}").column("B")
+    assert (told and f"{told}: if not, say month first") in column.why
+    assert ("full stops" in column.why) == bool(told) == (column.sure == "perhaps")
+
+
+def test_names_of_firings_and_kilns_in_two_spellings_are_told(tmp_path):
+    mapping = proposed(tmp_path, "Pot,Load,Kiln\n1,load 2,k1\n2,Load 02,K1\n3,load 3,k2\n")
+    assert "'load 2' and 'Load 02' count as different firings" in mapping.column("Load").why
+    assert "'k1' and 'K1' count as different kilns" in mapping.column("Kiln").why
+    assert [mapping.column(name).sure for name in ("Load", "Kiln")] == ["perhaps"] * 2

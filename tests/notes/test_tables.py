@@ -202,6 +202,7 @@ CELLS = st.sampled_from(
             "= 1+1",
             "6",
             "big",
+            "?",
         ),
         *('say "so"', "one, two", "1.050", "total", "-3", "★★", "n/a", "1e999", "line\nbreak"),
     ]
@@ -329,3 +330,50 @@ def test_a_photograph_from_elsewhere_is_told_and_named_in_the_book(tmp_path, wri
     tables, problems = made_of(tmp_path / "notes.csv")
     assert tables["photos"][1][0] == name
     assert [problem.cause for problem in problems] == [f"'{written}' lies elsewhere"] * elsewhere
+
+
+def test_firings_and_kilns_in_two_spellings_are_told(tmp_path):
+    (tmp_path / "notes.csv").write_text("Pot,Load\n1,load 2\n2,Load 2\n3,load 3\n")
+    tables, problems = made_of(tmp_path / "notes.csv")
+    assert [row[0] for row in tables["firings"][1:]] == ["load 2", "Load 2", "load 3"]
+    assert problems.told == "'load 2' and 'Load 2' became different firings"
+    (tmp_path / "notes.csv").write_text("Pot,Date,Kiln\n1,2025-04-05,k1\n2,2025-04-05,K 1\n")
+    tables, problems = made_of(tmp_path / "notes.csv")
+    assert len(tables["firings"]) == 3
+    assert problems.told == "pots of 'k1' and 'K 1' were kept in firings of their own"
+
+
+def test_full_stops_with_the_month_first_where_the_maker_says_so(tmp_path):
+    (tmp_path / "notes.csv").write_text("Pot,Date\n1,5.4.25\n")
+    tables, _ = made_of(tmp_path / "notes.csv", lambda mapping: mapping.with_column("B", cells="month first"))
+    assert tables["firings"][1] == ["f1", "2025-05-04"]
+
+
+def test_ticks_become_states(tmp_path):
+    (tmp_path / "notes.csv").write_text("Pot,Load,Broken?\n1,a,x\n2,a,\n3,a,?\n4,a,crack\n")
+    tables, problems = made_of(tmp_path / "notes.csv")
+    pots = as_dicts(tables["pots"])
+    assert [pot["state"] for pot in pots] == ["lost", "whole", "", "cracked"]
+    assert [pot["notes"] for pot in pots] == ["", "", "Broken?: ?", ""]
+    assert problems.told == "'?' says that it is not known: left blank"
+    (tmp_path / "notes.csv").write_text("Pot,Load,Cracked?\n1,a,x\n2,a,\n3,a,ok\n")
+    tables, _ = made_of(tmp_path / "notes.csv")
+    assert [pot["state"] for pot in as_dicts(tables["pots"])] == ["cracked", "", "whole"]
+
+
+@pytest.mark.parametrize("heading", ["Height (cm)", "Ferric (coats)", "Copper wire (cm)", "Rating", "Clay"])
+def test_what_is_not_known_is_left_blank_and_noted(tmp_path, heading):
+    (tmp_path / "notes.csv").write_text(f"Pot,Load,{heading}\n1,a,3\n2,a,?\n")
+    tables, problems = made_of(tmp_path / "notes.csv")
+    assert tables["pots"][2] == ["2", "a", "", f"{heading}: ?"]
+    assert [(p.row, p.cause, p.stops) for p in problems] == [
+        (3, "'?' says that it is not known: left blank", False)
+    ]
+
+
+def test_a_dusting_that_is_not_known_cannot_be_left_blank(tmp_path):
+    (tmp_path / "notes.csv").write_text("Pot,Load,Sugar (g)\n1,a,3\n2,a,?\n")
+    tables, problems = made_of(tmp_path / "notes.csv")
+    assert tables["pots"][2][2] == "?"
+    cause = "'?' says that it is not known, and a blank would count as none"
+    assert [(p.cause, p.stops) for p in problems] == [(cause, True)]
