@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
 
 from sagglab.errors import ModelError
+from sagglab.model.terms import SCALES, Factor
+from sagglab.model.wording import label
 
 
-def independent_basis(X: NDArray[np.float64], names: Sequence[str], where: str) -> NDArray[np.float64]:
+def independent_basis(
+    X: NDArray[np.float64],
+    names: Sequence[str],
+    where: str,
+    amounts: Mapping[str, Factor] = MappingProxyType({}),
+) -> NDArray[np.float64]:
     """Orthonormal basis of linearly independent columns, or the chain that ties them together.
 
     Parameters
@@ -21,6 +29,9 @@ def independent_basis(X: NDArray[np.float64], names: Sequence[str], where: str) 
         One for each column.
     where : str
         What the error names as the place.
+    amounts : mapping of str to Factor
+        By name, columns that are an amount less its mean. Two of them are tied in words: their chain lacks
+        the constant that the mean takes off.
 
     Returns
     -------
@@ -29,7 +40,7 @@ def independent_basis(X: NDArray[np.float64], names: Sequence[str], where: str) 
     Raises
     ------
     ModelError
-        A column is a sum of multiples of the others; every such chain is named with its signs.
+        A column is a sum of multiples of the others; every such chain is named, with its signs or in words.
 
     Examples
     --------
@@ -51,8 +62,13 @@ def independent_basis(X: NDArray[np.float64], names: Sequence[str], where: str) 
     chains = []
     for tie, lost in zip(ties.T, order[rank:], strict=True):
         multiples = tie * weights[order[:rank]] / weights[lost]
-        kept = [(order[i], multiples[i]) for i in np.argsort(order[:rank]) if abs(tie[i]) > 1e-7]
-        chains.append(f"{names[lost]} = {_signed(names, kept)}")
+        kept = [(names[order[i]], multiples[i]) for i in np.argsort(order[:rank]) if abs(tie[i]) > 1e-7]
+        tied = [amounts.get(name) for name in (names[lost], *(name for name, _ in kept))]
+        if len(tied) == 2 and all(tied):
+            chains.append(_together(tied[1], tied[0], kept[0][1]))
+        else:
+            constant = ", but for a constant" if len(tied) > 2 and all(tied) else ""
+            chains.append(f"{names[lost]} = {_signed(kept)}{constant}")
     raise ModelError(
         where,
         f"the pots cannot tell apart what always changes together: {' and '.join(chains)}",
@@ -60,10 +76,23 @@ def independent_basis(X: NDArray[np.float64], names: Sequence[str], where: str) 
     )
 
 
-def _signed(names: Sequence[str], kept: Sequence[tuple[int, float]]) -> str:
+def _together(one: Factor, other: Factor, multiple: float) -> str:
+    """Say how the amounts of a pair change together."""
+    if all(f.form == "with or without" or (f.lacking and len(f.tried) == 2) for f in (one, other)):
+        if multiple > 0:
+            return f"the pots with {label(one)} are those with {label(other)}"
+        return f"every pot has either {label(one)} or {label(other)}"
+    more, theirs = (
+        ("a higher", "a lower") if factor.unit in SCALES else ("more", "less") for factor in (one, other)
+    )
+    had = theirs[0] if multiple > 0 else theirs[1]
+    return f"every pot with {more[0]} {label(one)} had {had} {label(other)}, in one fixed ratio"
+
+
+def _signed(kept: Sequence[tuple[str, float]]) -> str:
     parts = []
-    for column, multiple in kept:
+    for name, multiple in kept:
         sign = "−" if multiple < 0 else "+"
         size = f"{abs(multiple):.3g}"
-        parts.append(f"{sign}{' ' if parts else ''}{'' if size == '1' else size + ' '}{names[column]}")
+        parts.append(f"{sign}{' ' if parts else ''}{'' if size == '1' else size + ' '}{name}")
     return " ".join(parts) if parts else "0"

@@ -272,8 +272,8 @@ def _place(effects: Effects) -> Iterator[tuple[str, bool, str]]:
         yield (
             "place",
             False,
-            f"The place in the kiln shows no effect of its own (F {test.f:.2g} on {test.numerator_df} and "
-            f"{test.denominator_df:.3g} df).",
+            f"The place in the kiln shows no effect of its own (chance alone may show as much: "
+            f"p {said_p(test.p)}).",
         )
         return
     yield (

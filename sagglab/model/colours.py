@@ -151,7 +151,8 @@ class ColourEffects:
         change = ", ".join(parts) if parts else "no coordinate is clear of zero"
         if parts and line["p Holm"] > LIMIT:
             change += (
-                f", not sure with so many effects asked at once (p {said_p(line['p Holm'])} allowing for all)"
+                ", not sure with L*, a* and b* of every choice asked at once "
+                f"(p {said_p(line['p Holm'])} allowing for all)"
             )
         head = line["term"]
         if factor.is_amount and not head.startswith("with "):

@@ -66,29 +66,45 @@ def lay_out(
 def holm_of(tables: Sequence[pd.DataFrame]) -> list[NDArray[np.float64]]:
     """Adjust the probabilities of tables of effects for all of them having been asked at once.
 
+    Holm's adjustment over all rows says which choices did something. "With" and "per gram" ask that of one
+    choice in two ways: where one of them is sure, the other is a second look at what is known by then, and
+    need only be clear by itself. So the one is never called sure and the other a thing of chance.
+
     Parameters
     ----------
     tables : sequence of DataFrame
-        With the columns ``term`` and ``p``, rows of a factor together.
+        With the columns ``term``, ``unit`` and ``p``, rows of a factor together.
 
     Returns
     -------
     list of ndarray
-        One for each table. Of an amount with a single level, "with" and "per gram" are one question.
+        One for each table. Of an amount with a single level, "with" and "per gram" are one test, counted
+        once.
     """
     p = np.concatenate([table["p"].to_numpy(dtype=float) for table in tables])
-    terms = np.concatenate([table["term"].to_numpy(dtype=object) for table in tables])
-    again = np.array(
-        [
-            k > 0
-            and terms[k] == f"with {terms[k - 1]}"
-            and bool(np.isclose(p[k], p[k - 1], rtol=1e-6, atol=0))
-            for k in range(len(p))
-        ]
-    )
-    adjusted = holm(np.where(again, np.nan, p))
-    adjusted[again] = adjusted[np.flatnonzero(again) - 1]
+    second = np.flatnonzero(np.concatenate([_second_looks(table) for table in tables]))
+    same = second[np.isclose(p[second], p[second - 1], rtol=1e-6, atol=0)]
+    asked = p.copy()
+    asked[same] = np.nan
+    adjusted = holm(asked)
+    adjusted[same] = adjusted[same - 1]
+    for first, again in zip(second - 1, second, strict=True):
+        # No effect of the choice makes both tests' nulls true, so that the first gate holds for both.
+        surest = np.fmin(adjusted[first], adjusted[again])
+        adjusted[[first, again]] = np.maximum(surest, p[[first, again]])
     return np.split(adjusted, np.cumsum([len(table) for table in tables])[:-1])
+
+
+def _second_looks(table: pd.DataFrame) -> NDArray[np.bool_]:
+    """Tell which rows judge the amount of the row before as with against without."""
+    terms, units = table["term"].tolist(), table["unit"].tolist()
+    return np.array(
+        [
+            k > 0 and terms[k] == f"with {terms[k - 1]}" and units[k - 1].startswith(f"{units[k]} per ")
+            for k in range(len(table))
+        ],
+        dtype=bool,
+    )
 
 
 def _known(term: Term, fitted: FittedStrata, outcome: str, scale: Scale) -> Iterator[dict[str, object]]:

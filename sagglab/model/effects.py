@@ -35,13 +35,13 @@ class Effects:
     table : DataFrame
         One row for each effect, unrounded, NaN where the data cannot say. ``term``, ``estimate``, ``unit``;
         ``standard error``, ``low`` and ``high`` (95 % interval), ``df``, ``p``, and ``p Holm``, which allows
-        for all the effects having been asked at once; ``stratum`` (what it is judged against, ``pot`` or
-        ``firing``), ``varies`` (``within firings``, ``between firings``, ``both``), ``method``; ``from`` and
-        ``to``, the outcome at both ends of the effect with all else at its mean, and ``to low``, ``to high``,
-        where the interval puts that end; ``note``. An amount has a row for its slope, and a second,
-        ``with …``, when some pots lack it; a category of two levels one row, the second minus the first; a
-        category of more a row for each level against the mean of the levels. Shares are modelled as logits:
-        their estimates are log odds, while ``from`` and ``to`` are shares.
+        for all the effects having been asked at once (see `effect_rows.holm_of`); ``stratum`` (what it is
+        judged against, ``pot`` or ``firing``), ``varies`` (``within firings``, ``between firings``,
+        ``both``), ``method``; ``from`` and ``to``, the outcome at both ends of the effect with all else at
+        its mean, and ``to low``, ``to high``, where the interval puts that end; ``note``. An amount has a row
+        for its slope, and a second, ``with …``, when some pots lack it; a category of two levels one row, the
+        second minus the first; a category of more a row for each level against the mean of the levels. Shares
+        are modelled as logits: their estimates are log odds, while ``from`` and ``to`` are shares.
     pots, firings : int
         How many were used.
     terms : tuple of Term

@@ -22,16 +22,23 @@ _GRID = 9
 def by_eye(low: float, high: float) -> str:
     """Say whether an eye would see a difference that lies between two ΔE00.
 
+    One size is always said in the same words. Where those of the two ends differ, both are said.
+
     Examples
     --------
-    >>> by_eye(2.0, 4.0), by_eye(0.9, 4.0), by_eye(0.3, 4.0), by_eye(0.1, 0.7)
-    ('plain to see', 'an eye would see it', 'an eye may see it or not', 'too little for an eye to see')
+    >>> by_eye(2.0, 4.0), by_eye(0.9, 1.2), by_eye(0.1, 0.7)
+    ('plain to see', 'an eye would see it', 'too little for an eye to see')
+    >>> by_eye(0.3, 4.0)
+    'at the least too little for an eye to see, at the most plain to see'
     """
-    if high < JUST_SEEN:
+    least, most = _of_size(low), _of_size(high)
+    return least if least == most else f"at the least {least}, at the most {most}"
+
+
+def _of_size(size: float) -> str:
+    if size < JUST_SEEN:
         return "too little for an eye to see"
-    if low >= PLAIN:
-        return "plain to see"
-    return "an eye would see it" if low >= JUST_SEEN else "an eye may see it or not"
+    return "plain to see" if size >= PLAIN else "an eye would see it"
 
 
 def one_coordinate(colour: Sequence[float], place: int, start: float, ends: ArrayLike) -> NDArray[np.float64]:

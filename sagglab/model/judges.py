@@ -19,6 +19,9 @@ from sagglab.model.mixed import indicators
 from sagglab.model.terms import Term
 from sagglab.model.wording import count
 
+#: Forms of an amount whose pairs can be said to go together in one ratio, or to be one or the other.
+STRAIGHT = ("amount", "with or without")
+
 
 @dataclass(frozen=True)
 class Strata:
@@ -161,7 +164,13 @@ def _spare(
         )
     names = [name for term in terms for name in term.columns]
     if names:
-        independent_basis(X[:, 1:] - X[:, 1:].mean(axis=0), names, where)
+        # In a form that bends, more of one does not go with more of another in one ratio.
+        amounts = {
+            term.name: term.factors[0]
+            for term in terms
+            if len(term.factors) == 1 and term.factors[0].is_amount and term.factors[0].form in STRAIGHT
+        }
+        independent_basis(X[:, 1:] - X[:, 1:].mean(axis=0), names, where, amounts)
     scaled = X / np.linalg.norm(X, axis=0)
     ranks = [columns]
     for blocks in held.values():

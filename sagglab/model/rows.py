@@ -22,6 +22,7 @@ from sagglab.model.table_checks import (
     check_spelling,
 )
 from sagglab.model.terms import Factor, read_factor
+from sagglab.model.wording import outcomes_like
 from sagglab.pages.headings import columns_like
 from sagglab.units import parse_heading
 
@@ -90,9 +91,8 @@ def find_column(table: pd.DataFrame, wanted: str, role: str) -> str:
     found = [heading for heading in headings if heading == wanted]
     found = found or [heading for heading in headings if parse_heading(heading).name == wanted]
     if not found:
-        raise UnknownNameError(
-            f"{role} '{wanted}'", "the table has no such column", columns_like(wanted, headings)
-        )
+        like = outcomes_like if role == "outcome" else columns_like
+        raise UnknownNameError(f"{role} '{wanted}'", "the table has no such column", like(wanted, headings))
     if len(found) > 1:
         named = " and ".join(f"'{heading}'" for heading in found)
         remedy = "rename one of them" if len(set(found)) == 1 else "name one of them in full"

@@ -90,9 +90,12 @@ class About:
         if not all(math.isfinite(end) for end in ends):
             return ""
         middle, *outer = one_coordinate(self.colour, AXES.index(name), ends[0], ends[1:])
+        least, most = min(outer), max(outer)
         if clear:
-            return f"{by_eye(min(outer), max(outer))} (ΔE00 {middle:.1f})"
-        return f"whatever it is, {by_eye(0, max(outer))}" if max(outer) < JUST_SEEN else ""
+            # Words of two sizes stand beside both of them.
+            reach = "" if by_eye(least, least) == by_eye(most, most) else f", {least:.1f} to {most:.1f}"
+            return f"{by_eye(least, most)} (ΔE00 {middle:.1f}{reach})"
+        return f"whatever it is, {by_eye(0, most)}" if most < JUST_SEEN else ""
 
 
 @dataclass(frozen=True)
@@ -305,6 +308,9 @@ def _category(factor: Factor, said: Sequence[Said]) -> str:
 def _shares(factor: Factor, said: Sequence[Said], presence: Said | None, about: About) -> str:
     """Say a share as what it was at both ends: a difference of logits means nothing to a potter."""
     name, whole = parse_heading(about.outcome).name, about.scale.whole
+    # With against without is what is spoken of, unless reckoning by the amount alone shows anything.
+    if presence is not None and said[0].clear and not presence.clear:
+        presence = None
     row = said[0] if presence is None else presence
     if presence is not None or factor.form == "with or without":
         first, second = f"without {label(factor)}", f"with {label(factor)}"

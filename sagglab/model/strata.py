@@ -22,7 +22,7 @@ REML = "REML, Kenward–Roger"
 ONE_FIRING = "least squares within the firing"
 ONE_POT_EACH = "least squares, one pot in each firing"
 
-AT_BOUNDARY = "0 (at its boundary)"
+AT_BOUNDARY = "none showed: taken as zero"
 
 
 @dataclass(frozen=True)

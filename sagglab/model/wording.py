@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
 
 from sagglab.model.scale import Scale
 from sagglab.model.terms import Factor
-from sagglab.pages.headings import UNIT_SIGNS, spoken, unit_of
+from sagglab.pages.headings import UNIT_SIGNS, columns_like, spoken, unit_of
 from sagglab.units import parse_heading
 
 #: Outcome: its unit in words, the word for less, the word for more.
@@ -17,6 +18,17 @@ _OUTCOMES = {
     "a*": ("a*", "greener", "redder"),
     "b*": ("b*", "bluer", "yellower"),
     "C*ab": ("C*ab", "less colourful", "more colourful"),
+}
+#: What is asked of most, named to who asks for a column that is not there.
+_ASKED = ("L*", "a*", "b*", "C*ab", "dark share", "rating", "state")
+#: Plain words for what they are: hue and colour as a whole have no mean, and are asked by their coordinates.
+_PLAIN_WORDS = {
+    **dict.fromkeys(("lightness", "brightness", "darkness", "light", "dark", "lighter", "darker"), ("L*",)),
+    **dict.fromkeys(("redness", "greenness", "red", "green", "redder", "greener"), ("a*",)),
+    **dict.fromkeys(("yellowness", "blueness", "yellow", "blue", "yellower", "bluer"), ("b*",)),
+    **dict.fromkeys(("chroma", "saturation", "colourfulness", "colorfulness"), ("C*ab",)),
+    "hue": ("a*", "b*"),
+    **dict.fromkeys(("colour", "color"), ("L*", "a*", "b*")),
 }
 #: Units of the measures whose headings state none.
 _MEASURED = {"dark share": "share", "glare share": "share", "hue angle": "degrees"}
@@ -91,6 +103,26 @@ def words_for(outcome: str) -> Words:
         scale = 1.0 if unit in ("%", "percent") else 100.0
         return Words("percentage points", "smaller", "larger", f" in {name}", scale)
     return Words(unit, "lower", "higher", f" in {name}")
+
+
+def outcomes_like(wanted: str, headings: Sequence[str]) -> str:
+    """Say which outcome may have been meant; when no column is like it, those that are asked of most.
+
+    Examples
+    --------
+    >>> outcomes_like("hue", ["pot", "L*", "a*", "b*"])
+    "did you mean 'a*' or 'b*'?"
+    >>> outcomes_like("shine", ["pot", "L*", "rating"])
+    'it can be L*, rating, or another column of numbers'
+    """
+    there = [name for name in _ASKED if name in headings]
+    meant = [name for name in _PLAIN_WORDS.get(wanted.strip().casefold(), ()) if name in there]
+    if meant:
+        return f"did you mean {' or '.join(repr(name) for name in meant)}?"
+    like = columns_like(wanted, headings)
+    if not there or like.startswith("did you mean"):
+        return like
+    return f"it can be {', '.join(there)}, or another column of numbers"
 
 
 def label(factor: Factor) -> str:

@@ -85,5 +85,5 @@ def columns_like(wanted: str, headings: Sequence[str]) -> str:
         return f"did you mean {' or '.join(repr(name) for name in near)}?"
     if len(headings) > _LISTED:
         first = ", ".join(headings[:_LISTED])
-        return f"its first columns are {first}; .columns names all {len(headings)} of the table"
+        return f"its first columns are {first}, and {len(headings) - _LISTED} more follow"
     return f"its columns are {', '.join(headings)}" if headings else "it has no columns at all"

@@ -19,7 +19,7 @@ HIGH_ISO = 800
 FLAGS: dict[str, tuple[str, str]] = {
     "no colour profile": (
         "the file states no colour profile that can be used, and sRGB was taken",
-        "save photographs with their profile, as the camera writes them",
+        "nothing is lost where the camera saves sRGB; else save photographs with their profile",
     ),
     "flash fired": (
         "the flash fired, so that light and glare are not those of the setup",

@@ -137,8 +137,9 @@ class FiringsNeeded:
             said.append(f"{share} within each firing (pot against pot) needs {_listed(finite, 'pot-level')}.")
         if self._asked("firing-level"):
             said.append(
-                f"{share} from firing to firing needs {_listed(finite, 'firing-level')}; however many pots "
-                f"each firing holds, it needs {_firings(self.needed['firing-level'].iloc[-1])}."
+                f"{share} from firing to firing needs {_listed(finite, 'firing-level')}. However many pots "
+                f"each firing held, it would still need {_firings(self.needed['firing-level'].iloc[-1])}, "
+                "since firings are compared there, not pots."
             )
             said += self._as_planned
         return tuple(said)

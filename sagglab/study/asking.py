@@ -17,13 +17,16 @@ from sagglab.model.odds import Odds
 from sagglab.model.ratings import fit_ratings
 from sagglab.model.rows import find_column
 from sagglab.model.table_checks import check_name_of_outcome
-from sagglab.model.terms import FORMS
+from sagglab.model.terms import FORMS, SCALES
+from sagglab.pages.headings import unit_of
 
 #: A text column with more levels than this is a remark, not a choice that pots share.
 MOST_LEVELS = 6
 #: Outcomes that are no measures: an order, and what became of the pot.
 RATING, LOSSES = "rating", "state"
 STAND_IN = "any outcome"
+#: The one measure of a firing that is judged unasked, and what a reader calls it.
+PEAK, PEAK_NAME = "peak_C", "peak temperature"
 
 #: Columns that no one chose: measures, and the book's own records but for the clay.
 NO_CHOICES = {column.heading for columns in (*BOOK_TABLES.values(), RESULTS) for column in columns} - {"clay"}
@@ -85,7 +88,7 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
         seen = pd.concat([seen, pd.Series(stand_in, index=seen.index, name=STAND_IN)], axis=1)
     measured = NO_CHOICES | set(results.attrs.get(OWN_MEASURES, ()))
     candidates = [str(heading) for heading in results.columns if str(heading) not in measured]
-    candidates += ["peak_C"] * ("peak_C" in results)
+    candidates += [PEAK] * (PEAK in results)
     factors: list[str] = []
     reasons: dict[str, str] = {}
     for heading in candidates:
@@ -94,7 +97,7 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
         if blank == len(values) or heading == outcome:
             continue
         if blank:
-            reasons[heading] = f"it is blank for {blank} of {len(values)} pots; write 0 where there was none"
+            reasons[heading] = _blank(seen, heading)
         elif not pd.api.types.is_numeric_dtype(values.dtype) and values.nunique() > MOST_LEVELS:
             reasons[heading] = f"it has {values.nunique()} different words"
         else:
@@ -103,7 +106,25 @@ def askable(results: pd.DataFrame, outcome: str = "L*") -> tuple[list[str], tupl
                 factors.append(heading)
             except ModelError as error:
                 reasons[heading] = error.cause
+    if PEAK in reasons:
+        reasons[PEAK_NAME] = reasons.pop(PEAK)
     return factors, tuple(f"{heading}: {reason}" for heading, reason in reasons.items())
+
+
+def _blank(seen: pd.DataFrame, heading: str) -> str:
+    """Say of how many pots a choice is blank, and what to do; of the peak, which firings have no record."""
+    values = seen[heading]
+    blank = values.isna() | (values == "")
+    if heading == PEAK:
+        firings = seen.loc[blank, "firing"].dropna().astype(str).unique()
+        named = f"firing{'s' * (len(firings) > 1)} {', '.join(firings)}"
+        return f"{named} {'have' if len(firings) > 1 else 'has'} no temperature record that could be read"
+    remedy = "write 0 where there was none"
+    if not pd.api.types.is_numeric_dtype(values.dtype):
+        remedy = "write a word for it, such as none, where there was none"
+    elif unit_of(heading) in ("", *SCALES):
+        remedy = "fill in what it was"
+    return f"it is blank for {blank.sum()} of {len(values)} pots; {remedy}"
 
 
 def judge(results: pd.DataFrame, outcome: str, factors: Sequence[str], **options: Any) -> Effects | Odds:

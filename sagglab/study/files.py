@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
+from urllib.parse import quote
 
 import pandas as pd
 
@@ -51,9 +53,16 @@ def _firing_chart(book: Book, firing: str, readings: Readings):
         schedule = firing_schedule(book, firing)
     except SagglabError:
         schedule = None  # the answer says what is wrong with it
+    readings = replace(readings, source=firing)  # a reader knows the firing, not the name of its record
     return charts.firing_curve(readings, None if pd.isna(target_C) else float(target_C), schedule=schedule)
 
 
 def file_name(name: str) -> str:
-    """Take out of a name from a table whatever could lead elsewhere."""
-    return re.sub(r"[^\w ()-]", "-", name)
+    """Write a name from a table so that it leads nowhere else, and no two names alike.
+
+    Examples
+    --------
+    >>> file_name("a/b"), file_name("a:b"), file_name("Étude (2)")
+    ('a%2Fb', 'a%3Ab', 'Étude (2)')
+    """
+    return re.sub(r"[^\w. ()-]", lambda sign: quote(sign[0], safe=""), name)

@@ -14,12 +14,15 @@ import pandas as pd
 from sagglab import charts
 from sagglab.book import Book
 from sagglab.cautions import cautions
+from sagglab.charts.look import narrow
 from sagglab.errors import PlanError
 from sagglab.handout.class_pack import ClassPack, class_pack, names_of
+from sagglab.handout.climb import peak_C, planned_climb
 from sagglab.handout.firing_shown import firing_to_follow
-from sagglab.handout.handout import Handout, TryNext
+from sagglab.handout.handout import Drawing, FiringToFollow, Handout, TryNext
 from sagglab.handout.how_measured import how_measured
-from sagglab.handout.next_shown import try_next
+from sagglab.handout.in_short import in_short
+from sagglab.handout.next_shown import peak_beside, try_next
 from sagglab.handout.paper import check_paper
 from sagglab.handout.pots_shown import pots_shown
 from sagglab.handout.recipe_cards import recipe_cards
@@ -69,22 +72,25 @@ class Asked:
         outcome = "L*" if answered.outcome == LOSSES else answered.outcome
         pots, said = pots_shown(book, self.measured.measures, results, answered.heading, outcome)
         tags = [pot.pot for pot in pots] or results["pot"].astype(str).tolist()
+        effects = answered.effects
+        firing = firing_to_follow(book, results, tags)
         return Handout(
             question=ask or answered.question,
             answer=answered.answer,
             pots=pots,
             pots_said=_about_pots(said, answered, len(pots)),
-            drawing=drawing_of(answered, results),
+            drawing=_drawing(answered, results),
             cards=recipe_cards(results, tags),
-            firing=firing_to_follow(book, results, tags),
-            next=self._next(),
+            firing=firing,
+            next=self._next(firing),
             cautions=cautions(book.pots, _highest(self.measured), book.photos["after"]),
-            measured=how_measured(self.measured.measures, self.measured.firings, answered.effects),
+            measured=how_measured(self.measured.measures, self.measured.firings, effects),
             heading=heading,
             note=note,
             dated=dated or dt.date.today(),
             version=f"Batch book {book.version}, sagglab {version('sagglab')}",
             paper=paper,
+            in_short="" if effects is None else in_short(effects, answered.heading),
         )
 
     def class_pack(
@@ -100,7 +106,7 @@ class Asked:
             return plan_from_file(book, self.plan_file)
         return usual_plan(book, self.measured.results, self.answered, pots)
 
-    def _next(self) -> TryNext:
+    def _next(self, followed: FiringToFollow | None) -> TryNext:
         try:
             planned = self._planned(USUAL_POTS)
         except PlanError:
@@ -112,7 +118,13 @@ class Asked:
         # What a plan can tell is reckoned for means: of ratings and losses it says nothing. What would help
         # it is for whoever plans.
         of_means = self.answered.outcome not in (RATING, LOSSES)
-        return try_next(planned.plan, [one.told for one in planned.precision.foretold if of_means])
+        told = [one.told for one in planned.precision.foretold if of_means]
+        if followed is not None:
+            sheet = planned.sheet
+            aims = [peak_C(sheet, one, planned_climb(sheet, one)) for one in sheet.firings["firing"]]
+            whose = "the plan's" if self.plan_file is not None else "the middle of the book's target peaks"
+            told = [*filter(None, [peak_beside(aims, followed, whose)]), *told]
+        return try_next(planned.plan, told)
 
 
 def ask_book(
@@ -235,6 +247,15 @@ def make_class_pack(
     check_paper(paper)
     names = names_of(participants)
     return ask_book(book, question, **asking).class_pack(names, paper, heading)
+
+
+def _drawing(answered: Answered, results: pd.DataFrame) -> Drawing | None:
+    """Draw the chart that an answer rests on, and once more for a phone."""
+    drawn = drawing_of(answered, results)
+    if drawn is None:
+        return None
+    with narrow():
+        return drawn.on_phone(drawing_of(answered, results))
 
 
 def _about_pots(said: str, answered: Answered, shown: int) -> str:

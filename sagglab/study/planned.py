@@ -226,7 +226,8 @@ def _needed(plan: Plan, precision: Precision) -> FiringsNeeded:
         precision.difference,
         precision.firing_sd,
         precision.pot_sd,
-        firings=range(fewest, max(20, fewest + 4) + 1),
+        # The first is the one that is spoken of.
+        firings=[fewest, *range(2, max(20, fewest + 4) + 1)],
         pots=pots or [int(sizes.max()), 2 * int(sizes.max())],
         firing_terms=between,
         pot_terms=within,

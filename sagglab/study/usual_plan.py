@@ -16,11 +16,11 @@ from sagglab.firing.heat import ALUMINIUM_FREEZES_C
 from sagglab.handout.recipe_cards import recipe_headings
 from sagglab.materials import find_material
 from sagglab.model.effects import Effects
-from sagglab.model.sentences import LIMIT
 from sagglab.plan.batch import plan_batch
 from sagglab.plan.factors import Factor
 from sagglab.plan.limits import Limits
-from sagglab.study.answer import sureness
+from sagglab.study.answer import showed
+from sagglab.study.asking import PEAK
 from sagglab.study.one_question import Answered
 from sagglab.study.planned import PlannedBatch, told_of
 from sagglab.units import parse_heading
@@ -37,7 +37,6 @@ _FIRINGS_OF_HEAT = 4
 _PLAIN = 4.0
 #: Peaks are set in steps that a potter can keep to.
 _STEP_C = 5.0
-_PEAK = "peak_C"
 _SIZES = ("height [cm]", "diameter [cm]")
 #: The measured climbs, and where each but the last ends, in °C; that ends at the peak.
 _CLIMBS = (
@@ -107,7 +106,7 @@ def _factors(results: pd.DataFrame, answered: Answered) -> list[Factor]:
     if effects is None:  # nothing was judged: whatever the recipes differ in
         still_open = recipe_headings(results)
     else:
-        still_open = [one.heading for one in effects.factors if sureness(effects, one) > LIMIT]
+        still_open = [one.heading for one in effects.factors if not showed(effects, one)]
     # What is dusted on is more easily given to one pot and not to its neighbour than what is packed.
     more = sorted((one for one in still_open if one != asked), key=lambda one: _use(one) != "dusting")
     first = [] if asked is None else [_factor(results, asked)]
@@ -124,7 +123,7 @@ def _factor(results: pd.DataFrame, heading: str) -> Factor | None:
     """Give a choice as something to vary over what was tried; None for what cannot be set."""
     name, unit = parse_heading(heading)
     tried = results[heading].dropna()
-    if heading == _PEAK:
+    if heading == PEAK:
         levels = np.unique(np.round(tried / _STEP_C) * _STEP_C)
         return None if len(levels) < 2 else Factor("peak", levels[[0, -1]].tolist(), "degC", per="firing")
     of_firings = {column.heading for column in BOOK_TABLES["firings"]}

@@ -128,7 +128,8 @@ class TestSentences:
         told = colours.sentence("copper sulphate")
         assert "(0.0 to " in told
         assert told.endswith(
-            ", an eye may see it or not; no coordinate is clear of zero. On 36 pots in 6 firings."
+            ", at the least too little for an eye to see, at the most plain to see; "
+            "no coordinate is clear of zero. On 36 pots in 6 firings."
         )
 
     def test_a_category_of_two(self, colours):

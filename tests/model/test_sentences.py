@@ -132,9 +132,10 @@ def test_an_eye_is_asked_over_what_was_tried():
         **{"from": 38.0, "to": 41.2, "to low": 38.8, "to high": 43.6}
     )
     height = Factor("height [cm]", "height", "cm", tried=(10.0, 14.0))
-    assert "; over the 10 to 14 cm tried, an eye may see it or not (ΔE00 2.8), judged" in said(
-        height, slope, colour=(40.0, 8.0, 9.0)
-    )
+    assert (
+        "; over the 10 to 14 cm tried, at the least too little for an eye to see, at the most plain to see "
+        "(ΔE00 2.8, 0.7 to 5.0), judged"
+    ) in said(height, slope, colour=(40.0, 8.0, 9.0))
 
 
 def test_no_eye_without_the_colour_or_for_what_is_no_coordinate():
@@ -189,6 +190,15 @@ def test_shares_are_said_at_both_ends():
     assert said(clay, kinds, **SHARE) == (
         "By clay the dark share was buff 35 % (30 to 40 %), red 35 % (30 to 40 %), white 35 % (30 to 40 %), "
         "where the mean of all is 30 %, judged on 36 pots in 6 firings."
+    )
+
+
+def test_a_share_that_shows_by_the_amount_alone_is_said_by_the_amount():
+    table = lines(sugar=(0.4, 0.2, 0.6), with_sugar=(0.9, -0.4, 2.2))
+    table[["from", "to", "to low", "to high"]] = [[0.2, 0.55, 0.4, 0.7], [0.23, 0.41, 0.15, 0.62]]
+    assert said(SUGAR, table, **SHARE) == (
+        "The dark share was 55 % at 4 g of sugar (95 % interval 40 to 70 %), where it was 20 % at 0 g of "
+        "sugar, judged on 36 pots in 6 firings."
     )
 
 
