@@ -16,9 +16,10 @@ from sagglab.columns import MEASURES, empty
 from sagglab.errors import PlanError, UnknownNameError
 from sagglab.handout.climb import planned_climb
 from sagglab.measures import gather_results, measure_photos
-from sagglab.study import make_class_pack, make_handout
+from sagglab.study import begin_book, make_class_pack, make_handout
 from sagglab.study.one_question import answer_question, drawing_of, in_words
 from sagglab.study.usual_plan import FEWEST_POTS, usual_plan
+from sagglab.units import both_scales
 
 DAY = dt.date(2026, 11, 28)
 
@@ -117,6 +118,34 @@ def test_the_pages_hold_the_numbers_of_the_tables(handout, printed):
         assert f"{point.temperature_C:.0f}" in printed and f"{point.temperature_F:.0f}" in printed
     assert "2026-11-28" in printed or "28November2026" in printed
     assert handout.version.split()[2].strip(",") in printed
+
+
+def test_what_stands_large_is_short_and_the_numbers_stand_below(handout, printed):
+    assert handout.in_short == (
+        "Pots with sugar came out darker, by about 6 steps of lightness (of 100); this is sure."
+    )
+    assert solid(handout.in_short) in printed
+    page = handout.html
+    assert page.index(handout.in_short) < page.index('<p class="full">') < page.index("95 % interval")
+
+
+def test_the_peak_to_aim_at_is_set_beside_that_of_the_firing_shown(handout):
+    reached = both_scales(handout.firing.points["temperature_C"].iloc[-1])
+    assert (
+        "Aim at a peak of 750 °C (1382 °F), the middle of the book's target peaks, and not at that of the "
+        f"firing to follow, {reached}."
+    ) in handout.next.said
+
+
+def test_a_phone_has_drawings_of_its_own(handout):
+    for drawing in (handout.drawing, handout.firing.drawing):
+        assert 0 < width_of(drawing.narrow) < 400 < width_of(drawing.svg)
+    assert handout.html.count("<source media") == 2
+
+
+def width_of(svg):
+    """Read the points across."""
+    return float(re.search(r'<svg[^>]* width="([\d.]+)pt"', svg)[1])
 
 
 def test_every_caution_is_printed(handout, printed):
@@ -260,6 +289,13 @@ def test_results_without_measures_cannot_tell(book):
     answered = answer_question(gather_results(book, empty(MEASURES)), "sugar")
     assert "no pot has been measured yet" in answered.answer
     assert answered.question == "Do pots with sugar come out darker or lighter, and by how much?"
+
+
+def test_a_handout_that_cannot_be_leaves_no_folder(tmp_path, capsys):
+    begin_book(tmp_path / "book", csv=True)
+    assert main(["handout", str(tmp_path / "book"), "--into", str(tmp_path / "pages")]) == 1
+    assert capsys.readouterr().err
+    assert not (tmp_path / "pages").exists()
 
 
 def test_a_class_has_a_pot_for_each_and_its_totals(book):

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.patheffects import withStroke
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from sagglab.charts.alt import describe
 from sagglab.charts.dots import measured_dots
-from sagglab.charts.labels import AROUND, Labels
+from sagglab.charts.labels import AROUND, BEHIND, Labels
 from sagglab.charts.look import QUIET, axes, look, wrapped
 from sagglab.charts.shown import about_dots, short_tag, shown_pots
 from sagglab.colour import AXES, lab_to_lch
@@ -164,7 +163,7 @@ def _circles(labels: Labels, spots: NDArray[np.float64]) -> None:
         for spot in inside[np.argsort(-apart, kind="stable")]:
             if labels.put_if_free(f"C*ab {radius:g}", (tuple(spot), (0.0, 0.0)), QUIET):
                 # The circle stops at its name.
-                ax.texts[-1].set_path_effects([withStroke(linewidth=3, foreground="white")])
+                ax.texts[-1].set_bbox(BEHIND)
                 break
 
 

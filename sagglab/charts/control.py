@@ -90,8 +90,9 @@ def control_chart(drift: Drift, coordinate: str, colours: str = "in the file") -
         _draw_ranges(below, rows)
         _dates(below, rows, 0.85 * figure.get_figwidth())
         below.set_xlabel(
-            "days on which the target was photographed; diamond: beyond a limit\n"
-            "dotted: limits of a single day; broken line and band: weighted mean and its limits",
+            "days on which the target was photographed; diamond: further off than may be\n"
+            "dotted: as far off as a single day may be; broken line: how the days have gone so far,\n"
+            "the newest counting most; band: as far off as that may be",
             linespacing=1.4,
         )
         _write(above, rows)
@@ -184,8 +185,9 @@ def drift_chart(drift: Drift) -> list[Axes]:
             x=0.01, ha="left", fontsize=12,
         )  # fmt: skip
         figure.supxlabel(
-            "days on which the target was photographed; dotted: limits of a single day; diamond: beyond\n"
-            "them, too far from the day before, or the weighted mean beyond its own; grey: centre from these",
+            "days on which the target was photographed; grey: the first ones, which set the middle line;\n"
+            "dotted: as far off as a single day may be; diamond: a day that is further off, that leapt from\n"
+            "the day before, or by which small steps have added up to too much",
             x=0.01, ha="left", fontsize=9.5,
         )  # fmt: skip
     series = {f"{axis} {colours}": _series(drift, axis, colours) for axis in _SERIES for colours in _COLOURS}

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 
 from sagglab.charts.alt import describe
 from sagglab.charts.dots import OUTSIDE, UNMEASURED, measured_dots
-from sagglab.charts.look import INK, LINES, QUIET, axes, check_result, look, wrapped
+from sagglab.charts.look import INK, LETTERS, LINES, QUIET, across, axes, check_result, look, wrapped
 from sagglab.charts.right_edge import name_ends
 from sagglab.charts.shown import amount_said
 from sagglab.colour import AXES
@@ -24,6 +24,8 @@ from sagglab.units import convert
 _TICKS = 7
 #: Letters in a line above, below and beside the chart.
 _ABOVE, _BELOW, _BESIDE = 64, 60, 40
+#: Inches across, and those on a phone.
+_WIDTHS = (7.6, 4.2)
 
 
 def dose_chart(doses: Doses, ax: Axes | None = None) -> Axes:
@@ -68,16 +70,18 @@ def dose_chart(doses: Doses, ax: Axes | None = None) -> Axes:
     curves = dict(list(doses.curve.groupby("shape", sort=False)))
     unit = "°C, and below it °F" if doses.amount.unit == "degC" else doses.amount.unit.replace("deg", "°")
     against = f"no {name}" if low == 0 else amount_said(doses.amount, low)
-    title = wrapped(f"How {doses.outcome} follows {name}, with a 95 % band", _ABOVE)
-    below = wrapped(", ".join(filter(None, (name, unit))), _BELOW)
+    width = across(*_WIDTHS)
+    letters = int(LETTERS * width)
+    title = wrapped(f"How {doses.outcome} follows {name}, with a 95 % band", min(_ABOVE, letters))
+    below = wrapped(", ".join(filter(None, (name, unit))), min(_BELOW, letters))
     beside = wrapped(f"difference in {doses.outcome} from {against}", _BESIDE)
     with look():
-        ax = axes(ax, 7.6, 5.2 + 0.2 * (title.count("\n") + below.count("\n")))
+        ax = axes(ax, width, 5.2 + 0.2 * (title.count("\n") + below.count("\n")))
         for number, (shape, curve) in enumerate(curves.items()):
             _draw(ax, shape, curve, shape == doses.best, LINES[number % len(LINES)][1])
         about = [below]
         if coloured:
-            about += _about_pots(doses, outside=_draw_pots(ax, doses))
+            about += [wrapped(line, letters) for line in _about_pots(doses, outside=_draw_pots(ax, doses))]
         ax.set_xlabel("\n".join(about), linespacing=1.4)
         ax.set_ylabel(f"{beside}\n← {words.less}          {words.more} →", linespacing=1.4)
         ax.set_title(title)

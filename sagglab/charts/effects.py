@@ -130,7 +130,10 @@ def _effect_rows(effects: Effects) -> Iterator[_Row]:
         labels = {row.name: row.name for row in factor.rows()}
         presence = factor.presence().term_name
         whole = effects.scale.is_share or factor.form != "amount"
-        if presence in table.index and not np.isnan(table.loc[presence, "low"]):
+        # With against without, unless reckoning by the amount alone shows anything: as the sentence.
+        clear = ((table["low"] > 0) | (table["high"] < 0)).to_dict()
+        told = presence in table.index and not np.isnan(table.loc[presence, "low"])
+        if told and (clear[presence] or not clear.get(factor.term_name, False)):
             labels = {presence: f"with {label(factor)}"}
         elif factor.is_amount and factor.form != "with or without" and not factor.constant:
             labels = {factor.term_name: f"{label(factor)}, {_span(factor) if whole else _step(factor)}"}

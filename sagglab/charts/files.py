@@ -12,7 +12,11 @@ import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
 
 from sagglab.charts.alt import figure_alt_text
+from sagglab.errors import FileFormatError
 from sagglab.writing import write_whole
+
+#: Kinds of files that hold a description, and what they call it.
+_DESCRIBED = {"png": "Description", "svg": "Description", "pdf": "Subject"}
 
 
 def draw_to_files() -> None:
@@ -40,14 +44,14 @@ def save_chart(ax: Axes, path: str | os.PathLike[str]) -> None:
     ax : Axes
         Any of the figure.
     path : path
-        Its ending is ``.png`` or ``.svg``, which hold a description; without one it is a PNG.
+        Its ending is ``.png``, ``.svg`` or ``.pdf``, which hold a description; without one it is a PNG.
 
     Raises
     ------
     OSError
         The folder is not there or cannot be written into, or the disk is full.
-    ValueError
-        The ending is of a kind that holds no description, as ``.jpg``, or of none that is known.
+    FileFormatError
+        The ending is another, as ``.jpg``.
 
     Examples
     --------
@@ -60,7 +64,16 @@ def save_chart(ax: Axes, path: str | os.PathLike[str]) -> None:
     ...     [(path.name, Image.open(path).text["Description"]) for path in Path(folder).iterdir()]
     [('line.png', 'A line that rises from 1 to 3.')]
     """
-    write_whole(path, _drawn(ax, Path(path).suffix.removeprefix(".") or "png"))
+    ending = Path(path).suffix.lower()
+    kind = ending.removeprefix(".") or "png"
+    if kind not in _DESCRIBED:
+        plt.close(ax.figure)
+        raise FileFormatError(
+            Path(path).name,
+            f"a chart is not saved as '{ending}', which holds no description of it",
+            "end the name in .png, .svg or .pdf",
+        )
+    write_whole(path, _drawn(ax, kind))
 
 
 def chart_png(ax: Axes) -> bytes:
@@ -80,7 +93,7 @@ def chart_png(ax: Axes) -> bytes:
 
 def _drawn(ax: Axes, kind: str) -> bytes:
     page = io.BytesIO()
-    ax.figure.savefig(page, format=kind, metadata={"Description": figure_alt_text(ax.figure)})
+    ax.figure.savefig(page, format=kind, metadata={_DESCRIBED[kind]: figure_alt_text(ax.figure)})
     plt.close(ax.figure)
     return page.getvalue()
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 
 import matplotlib as mpl
 import matplotlib.pyplot as plt
@@ -41,6 +42,9 @@ PLANNED = LINES[3][0]
 
 #: Type of what is written into a chart, in points.
 SMALL = 9
+
+#: So many letters of a chart's type stand in an inch.
+LETTERS = 9
 
 #: What draws each result of a model.
 _DRAWN_BY = {
@@ -82,6 +86,32 @@ def look() -> Iterator[None]:
         yield
     finally:
         mpl.rcParams.update(before)
+
+
+#: Whether a chart is drawn for a phone held upright.
+_narrow: ContextVar[bool] = ContextVar("narrow", default=False)
+
+
+@contextmanager
+def narrow() -> Iterator[None]:
+    """Draw for a phone held upright, as far as a chart can be drawn so."""
+    before = _narrow.set(True)
+    try:
+        yield
+    finally:
+        _narrow.reset(before)
+
+
+def across(usual: float, least: float) -> float:
+    """Give the inches across of what is drawn: the least at which it is read, where it is drawn `narrow`.
+
+    Examples
+    --------
+    >>> with narrow():
+    ...     across(7.6, 4.2)
+    4.2
+    """
+    return least if _narrow.get() else usual
 
 
 def axes(ax: Axes | None, width: float, height: float) -> Axes:

@@ -58,7 +58,8 @@ def power_chart(needed: FiringsNeeded, ax: Axes | None = None) -> Axes:
     with look():
         ax = axes(ax, 7.4, 5.2)
         table = needed.table
-        firings = table["firings"]
+        known = table[list(_KINDS)].notna().any(axis=1)
+        firings = table.loc[known if known.any() else slice(None), "firings"]
         ax.set(
             xlim=(firings.min() - 0.4, firings.max() + 0.4),
             ylim=(0, 113),

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from sagglab.charts.alt import describe
 from sagglab.charts.dots import measured_dots
-from sagglab.charts.look import INK, QUIET, SMALL, axes, look, wrapped
+from sagglab.charts.look import INK, LETTERS, QUIET, SMALL, across, axes, look, wrapped
 from sagglab.charts.shown import (
     Shown,
     about_dots,
@@ -30,10 +30,12 @@ from sagglab.model.wording import count, words_for
 #: Most strips that are drawn; of more, the first and the last.
 MOST = 40
 
-#: Letters in a line of a recipe's name, and of what is written above and below.
-_NAME, _LINE = 46, 66
-#: Inches across of the strips, of a letter and of a line of them.
-_ACROSS, _LETTER, _LINE_HEIGHT = 4.6, 0.078, 0.16
+#: Letters in a line of what is written above and below, and of a recipe's name, here and on a phone.
+_LINE, _NAMES = 66, (46, 14)
+#: Inches across of the strips, here and on a phone.
+_ACROSS = (4.6, 1.8)
+#: Inches of a letter and of a line of them.
+_LETTER, _LINE_HEIGHT = 0.078, 0.16
 #: Points that a dot takes with its edge and a gap, and inches of the lowest strip.
 _DOT, _LOWEST = 7.6, 0.3
 #: Share of a strip that seaborn lets its dots take, and how far the mark of its mean reaches to either side.
@@ -105,22 +107,26 @@ def outcome_strips(
         strips = strips.sort_index().sort_values("mean", kind="stable")
     drawn = strips if len(strips) <= MOST else pd.concat([strips[: MOST // 2], strips[-MOST // 2 :]])
     pots = pots[pots["recipe"].isin(drawn.index)]
+    names = [wrapped(name, int(across(*_NAMES))) for name in drawn.index]
+    lines = [line for name in names for line in name.split("\n")]
+    strip = across(*_ACROSS)
+    width = strip + 1.9 + _LETTER * max(map(len, lines))
+    letters = min(_LINE, int(LETTERS * width))
     title = wrapped(
-        at_start(f"{name_of(outcome)} of {count(len(shown.table), 'pot')} by {_listed(by)}"), _LINE
+        at_start(f"{name_of(outcome)} of {count(len(shown.table), 'pot')} by {_listed(by)}"), letters
     )
     below = [
         "upright mark: mean of the row; broken line: mean of all",
         "values are as measured: what each firing did is in them",
         *([] if drawn is strips else [f"dotted: {len(strips) - MOST} recipes between are not shown"]),
         *about_dots(shown.lab[pots["at"]]),
-        *([wrapped(shown.left_out, _LINE)] if shown.left_out else []),
+        *filter(None, [shown.left_out]),
     ]
-    names = [wrapped(name, _NAME) for name in drawn.index]
-    lines = [line for name in names for line in name.split("\n")]
-    pitch = max(_lowest(pots), 0.1 + _LINE_HEIGHT * max(name.count("\n") + 1 for name in names))
+    below = [wrapped(line, letters) for line in below]
+    pitch = max(_lowest(pots, strip), 0.1 + _LINE_HEIGHT * max(name.count("\n") + 1 for name in names))
     with look():
         high = 1.2 + 0.2 * sum(words.count("\n") + 1 for words in (title, *below)) + pitch * len(names)
-        ax = axes(ax, _ACROSS + 1.9 + _LETTER * max(map(len, lines)), high)
+        ax = axes(ax, width, high)
         ax.set_title(title)
         name_outcome(ax, outcome, below)
         ax.set_xlim(*_span(pots["value"]))
@@ -153,10 +159,10 @@ def _span(values: pd.Series) -> tuple[float, float]:
     return values.min() - edge, values.max() + edge
 
 
-def _lowest(pots: pd.DataFrame) -> float:
+def _lowest(pots: pd.DataFrame, strip: float) -> float:
     """Tell how many inches a strip needs for its dots, where they stand closest."""
     low, high = _span(pots["value"])
-    apart = _DOT / 72 / _ACROSS * (high - low)
+    apart = _DOT / 72 / strip * (high - low)
     closest = 1
     for values in pots.groupby("recipe")["value"]:
         along = np.sort(values[1].to_numpy())

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
 
@@ -140,26 +141,37 @@ def handout(asked: argparse.Namespace) -> int:
             raise FileFormatError(str(asked.names), "it holds no name", "write a name in each line")
     corrections = _corrections(asked.correction)
     book = _opened(asked.book)
-    asked.into.mkdir(parents=True, exist_ok=True)  # where it cannot be made, that is told before measuring
-    answered = ask_book(
-        book, asked.question, asked.outcome, asked.plan, asked.jobs, asked.afresh, corrections
-    )
-    _print_problems(answered.measured.problems)
-    made = answered.handout(asked.paper, asked.ask, asked.heading, asked.note)
-    files = made.save(asked.into)
-    print(made)
-    if participants:
-        pack = answered.class_pack(participants, asked.paper, asked.heading)
-        files += pack.save(asked.into)
-        print("", pack, sep="\n")
+    with _folder(asked.into):
+        answered = ask_book(
+            book, asked.question, asked.outcome, asked.plan, asked.jobs, asked.afresh, corrections
+        )
+        _print_problems(answered.measured.problems)
+        made = answered.handout(asked.paper, asked.ask, asked.heading, asked.note)
+        files = made.save(asked.into)
+        print(made)
+        if participants:
+            pack = answered.class_pack(participants, asked.paper, asked.heading)
+            files += pack.save(asked.into)
+            print("", pack, sep="\n")
     print(f"\n{', '.join(file.name for file in files)} are in {asked.into}")
     return 0
 
 
+@contextmanager
+def _folder(into: Path) -> Iterator[None]:
+    """Make a folder before the work, so that where it cannot be made is told first; none is left empty."""
+    there = into.exists()
+    into.mkdir(parents=True, exist_ok=True)
+    try:
+        yield
+    finally:
+        if not there:
+            with suppress(OSError):  # it holds what was made
+                into.rmdir()
+
+
 def pace(asked: argparse.Namespace) -> int:
     """Take readings at the kiln."""
-    from contextlib import suppress
-
     from sagglab.cautions import kiln_cautions
     from sagglab.firing.kiln_log import KilnLog
     from sagglab.firing.prompt import KilnPrompt

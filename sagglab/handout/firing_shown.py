@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -21,6 +22,7 @@ from sagglab.firing.record_place import firing_readings, firing_schedule, place_
 from sagglab.firing.schedule import Schedule
 from sagglab.handout.climb import schedule_points
 from sagglab.handout.handout import Drawing, FiringToFollow
+from sagglab.handout.wording import span_in_both_scales
 from sagglab.plan.sheet import STEP_C
 from sagglab.units import both_scales, convert
 
@@ -28,7 +30,9 @@ from sagglab.units import both_scales, convert
 #: tolerance grows with its temperature, and says nothing of the record.
 _AS_WELL = 1.25
 #: Inches of the curve, as wide as the page, so that its type is printed as large as it was drawn.
-_SIZE = (7.1, 3.1)
+_PAGE = (7.1, 3.1)
+#: The same on a phone, where narrower ones leave no room for what is written into it.
+_PHONE = (5.2, 3.9)
 
 
 @dataclass(frozen=True)
@@ -62,13 +66,12 @@ class _Record:
 
     @property
     def said(self) -> str:
-        """The peak, and how far it may be off."""
+        """The peak, and the least and the most that it can have been."""
         peak, (low, high) = self.heat["peak_C"], self.heat.bounds("peak_C")
         if not np.isfinite(high):
             return f"{both_scales(peak)} or hotter, since its record begins or ends there"
-        off = max(high - peak, peak - low)
         sensor = "" if self.sensor else ", not counting what the sensor is off"
-        return f"{both_scales(peak)}, known to ±{off:.0f} °C (±{off * 1.8:.0f} °F){sensor}"
+        return f"{both_scales(peak)}, known to lie between {span_in_both_scales(low, high)}{sensor}"
 
 
 def firing_to_follow(book: Book, results: pd.DataFrame, pots: list[str]) -> FiringToFollow | None:
@@ -99,8 +102,12 @@ def firing_to_follow(book: Book, results: pd.DataFrame, pots: list[str]) -> Firi
             schedule = firing_schedule(book, firing)
             if schedule is not None:
                 return _as_planned(firing, schedule, records.get(firing))
-    known = _best(_of_usual_peak(book, records))
-    return None if known is None else _as_fired(book, known)
+    if not records:
+        return None
+    aimed = book.firings.drop_duplicates("firing").set_index("firing")["target peak [degC]"]
+    usual = _of_usual_peak(aimed, records)
+    known = _best(usual)
+    return _as_fired(book, known, _why(aimed, known.firing, len(records), len(usual)))
 
 
 def _records(book: Book, firings: list[str]) -> dict[str, _Record]:
@@ -118,18 +125,29 @@ def _records(book: Book, firings: list[str]) -> dict[str, _Record]:
     return found
 
 
-def _of_usual_peak(book: Book, records: dict[str, _Record]) -> list[_Record]:
+def _of_usual_peak(aimed: pd.Series, records: dict[str, _Record]) -> list[_Record]:
     """Keep the records of those firings that aimed nearest to the usual peak; all where none is stated."""
-    aimed = book.firings.drop_duplicates("firing").set_index("firing")["target peak [degC]"]
     off = (aimed - aimed.median()).abs().reindex(list(records))
     nearest = off[off == off.min()].index if off.notna().any() else off.index
     return [records[firing] for firing in nearest]
 
 
-def _best(records: list[_Record]) -> _Record | None:
+def _why(aimed: pd.Series, firing: str, records: int, usual: int) -> str:
+    """Say why of several firings this one is shown."""
+    if records == 1:
+        return "No other firing of these pots has a record that can be read."
+    surest = "its record is the surest"
+    if pd.isna(aimed[firing]):
+        return f"It is shown because {surest} of those of these pots."
+    middle = aimed.median()
+    near = "" if aimed[firing] == middle else f", nearest to {both_scales(middle)}"
+    rest = f"; of those that did, {surest}" if usual > 1 else ""
+    aim = f"{both_scales(aimed[firing])}{near}"
+    return f"It is shown because it aimed at {aim}, the middle of the book's target peaks{rest}."
+
+
+def _best(records: list[_Record]) -> _Record:
     """Choose the record to go by; of those that are as good, the first."""
-    if not records:
-        return None
     narrowest = min(record.width_C for record in records)
     known = [record for record in records if record.width_C <= _AS_WELL * narrowest]
     return min(known, key=lambda record: record.flagged)
@@ -145,11 +163,12 @@ def _as_planned(firing: str, schedule: Schedule, record: _Record | None) -> Firi
     said += f", held for {held:.0f} min" if held > 0 else ""
     if record is not None:
         said += f"; it was fired to {record.said}"
-    ax = schedule_chart(schedule, ax=_page_wide())
-    return FiringToFollow(said + _melts(top), points, Drawing.of(ax))
+    return FiringToFollow(
+        said + _melts(top), points, _drawn(lambda size: schedule_chart(schedule, ax=_sized(*size)))
+    )
 
 
-def _as_fired(book: Book, record: _Record) -> FiringToFollow:
+def _as_fired(book: Book, record: _Record, why: str) -> FiringToFollow:
     curves = FiringCurves.of(record.readings)
     peak, minutes = record.heat["peak_C"], record.heat["minutes_to_peak"]
     levels = np.arange(STEP_C, peak - 0.5, STEP_C)
@@ -160,13 +179,19 @@ def _as_fired(book: Book, record: _Record) -> FiringToFollow:
     said = f"As {record.firing} was fired: peak {record.said}, after {minutes:.0f} min"
     # Named as the firing is: its file may hold the records of several.
     named = replace(record.readings, source=record.firing)
-    ax = firing_curve(named, place_of_record(book, record.firing).target_C, ax=_page_wide())
-    return FiringToFollow(said + _melts(peak), points, Drawing.of(ax))
+    target_C = place_of_record(book, record.firing).target_C
+    drawing = _drawn(lambda size: firing_curve(named, target_C, ax=_sized(*size)))
+    return FiringToFollow(f"{said}{_melts(peak)} {why}", points, drawing)
 
 
-def _page_wide() -> Axes:
+def _drawn(draw: Callable[[tuple[float, float]], Axes]) -> Drawing:
+    page, phone = (Drawing.of(draw(size)) for size in (_PAGE, _PHONE))
+    return page.on_phone(phone)
+
+
+def _sized(width: float, height: float) -> Axes:
     with look():
-        return axes(None, *_SIZE)
+        return axes(None, width, height)
 
 
 def _melts(peak_C: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import html
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -84,15 +84,22 @@ class Drawing:
         From `charts.chart_svg`.
     alt : str
         What it says, in words.
+    narrow : str
+        The same for a phone held upright; empty where there is none.
     """
 
     svg: str
     alt: str
+    narrow: str = ""
 
     @classmethod
     def of(cls, ax: Axes) -> Drawing:
         """Take a chart, which is let go."""
         return cls(chart_svg(ax), alt_text(ax))
+
+    def on_phone(self, drawn: Drawing) -> Drawing:
+        """Take one that was drawn `narrow` beside this; of a chart that cannot be, it is the same again."""
+        return replace(self, narrow="" if drawn.svg == self.svg else drawn.svg)
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,6 +168,9 @@ class Handout:
         Of the batch book and of sagglab.
     paper : str
         ``A4`` or ``letter``.
+    in_short : str
+        The answer in a short sentence without numbers of statistics, to stand large before it; empty where
+        the answer itself is to stand so.
 
     Examples
     --------
@@ -185,6 +195,7 @@ class Handout:
     dated: dt.date
     version: str
     paper: str = "A4"
+    in_short: str = ""
 
     @cached_property
     def pdf(self) -> bytes:

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from sagglab.columns.treated import views_after
+from sagglab.handout.wording import span_in_both_scales
 from sagglab.model.effects import Effects
 from sagglab.model.odds import Odds
 from sagglab.model.wording import count
@@ -43,16 +44,15 @@ def _heat(firings: pd.DataFrame) -> str:
     known = firings[firings["peak_C"].notna()]
     if known.empty:
         return "Heat: no record of a firing could be read."
-    reach = (known["peak_C high"] - known["peak_C low"]) / 2
-    records, open_ended = count(len(known), "pyrometer record"), int((~np.isfinite(reach)).sum())
+    width = known["peak_C high"] - known["peak_C low"]
+    records, open_ended = count(len(known), "pyrometer record"), int((~np.isfinite(width)).sum())
     if open_ended:
         # A record that begins or ends at its hottest has no most.
         return f"Heat: {records}; of {open_ended} it is not known how much hotter the peak was."
-    reach = reach.max()
-    return (
-        f"Heat: {records}; peaks known to within {max(reach, 1):.0f} °C "
-        f"({max(1.8 * reach, 1):.0f} °F) by sensor and gaps."
-    )
+    least_sure = known.loc[width.idxmax()]
+    span = span_in_both_scales(least_sure["peak_C low"], least_sure["peak_C high"])
+    which = f"the least sure peak, that of {least_sure['firing']}," if len(known) > 1 else "the peak"
+    return f"Heat: {records}; {which} lies between {span}, by its sensor and the gaps in its record."
 
 
 def _reckoned(effects: Effects | Odds | None) -> str:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
-from sagglab.handout.handout import TryNext
+import pandas as pd
+
+from sagglab.handout.handout import FiringToFollow, TryNext
 from sagglab.handout.wording import amount_in_words
 from sagglab.model.wording import count
 from sagglab.plan.batch import Plan
@@ -54,6 +56,29 @@ def try_next(plan: Plan, told: Sequence[str]) -> TryNext:
     )
     headings = tuple(parse_heading(heading).name for heading in varied)
     return TryNext((deal, *alike, *more, *told), (*headings, "pots"), rows)
+
+
+def peak_beside(aims_C: Iterable[float], followed: FiringToFollow, whose: str) -> str:
+    """Say which peak to aim at where it is another than that of the firing to follow; else nothing.
+
+    Parameters
+    ----------
+    aims_C : iterable of float
+        Of each firing planned; not a number where none is known.
+    followed : FiringToFollow
+    whose : str
+        Why the plan aims there, as ``the middle of the book's target peaks``.
+    """
+    shown, planned = both_scales(followed.points["temperature_C"].iloc[-1]), pd.Series(list(aims_C)).dropna()
+    aims = list(dict.fromkeys(both_scales(aim) for aim in sorted(planned)))
+    if not aims or aims == [shown]:
+        return ""
+    if len(aims) == 1:
+        return f"Aim at a peak of {aims[0]}, {whose}, and not at that of the firing to follow, {shown}."
+    return (
+        f"Peaks from {aims[0]} to {aims[-1]} are on purpose, to tell what the peak does: of the firing to "
+        f"follow, which came to {shown}, follow the climb alone."
+    )
 
 
 def _level(heading: str, value: object) -> str:

@@ -45,7 +45,9 @@ def shown(handout: Handout) -> dict[str, object]:
         "title": f"Handout: {cut_off(said(handout.question), _QUESTION)}",
         "heading": cut_off(said(handout.heading), _HEADING),
         "question": cut_off(said(handout.question), _QUESTION),
-        "answer": said(handout.answer),
+        # The one that students read, and below it what it rests on.
+        "answer": said(handout.in_short or handout.answer),
+        "in_full": said(handout.answer) if handout.in_short else "",
         "pots": pots,
         "pots_said": " ".join(filter(None, [said(handout.pots_said), row])),
         "drawing": _drawing(handout.drawing),
@@ -131,7 +133,9 @@ def _card(card: RecipeCard) -> dict[str, object]:
 
 
 def _drawing(drawing: Drawing | None) -> dict[str, str] | None:
-    return None if drawing is None else {"svg": drawing.svg, "alt": said(drawing.alt)}
+    if drawing is None:
+        return None
+    return {"svg": drawing.svg, "narrow": drawing.narrow, "alt": said(drawing.alt)}
 
 
 def _point(row: object) -> list[str]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+from sagglab.units import convert
+
 _QUARTERS = ("", "¼", "½", "¾")
 _UNITS = {"degC": "°C", "degF": "°F", "count": ""}
 
@@ -62,6 +64,18 @@ def amount_in_words(amount: float, unit: str | None) -> str:
     number = number.rstrip("0").rstrip(".") if "." in number else number
     unit = "coat" if unit == "coats" and number == "1" else _UNITS.get(unit or "", unit or "")
     return f"{number} {unit}".rstrip()
+
+
+def span_in_both_scales(low_C: float, high_C: float) -> str:
+    """Write the ends between which a temperature lies, in °C with °F beside it.
+
+    Examples
+    --------
+    >>> span_in_both_scales(721, 795)
+    '721 and 795 °C (1330 and 1463 °F)'
+    """
+    low_F, high_F = convert([low_C, high_C], "degC", "degF")
+    return f"{low_C:.0f} and {high_C:.0f} °C ({low_F:.0f} and {high_F:.0f} °F)"
 
 
 def unbroken(text: str) -> str:

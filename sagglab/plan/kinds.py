@@ -8,6 +8,7 @@ from numbers import Integral, Real
 import numpy as np
 
 from sagglab.errors import PlanError
+from sagglab.model.wording import count
 from sagglab.plan.optimal import Ask, Found, best_plan, unused_levels
 from sagglab.plan.scatter import FIRING_SD, POT_SD
 from sagglab.plan.standard import BoxBehnken, CentralComposite, Factorial, Fraction, Screening
@@ -77,9 +78,11 @@ def _search_in_words(found: Found, sharpest: str, columns: int) -> str:
         shares = found.value / found.reached
     else:
         shares = np.exp(-np.abs(found.reached - found.value) / columns)
-    near = int(np.sum(shares > 0.99))
+    near, starts = int(np.sum(shares > 0.99)), len(found.reached)
+    reached = "every one" if near == starts else f"{near} of them"
     return (
-        f"it is the best of {len(found.reached)} plans searched for; {near} of them tell as much within 1 %"
+        f"the search for it began anew {count(starts, 'time')}, and {reached} led to a plan as good as this "
+        f"(within 1 %)"
     )
 
 

@@ -246,8 +246,6 @@ def _scatter(
         1: f"that of {''.join(taken)} as in the earlier result",
         2: "as in the earlier result",
     }[len(taken)]
-    if not outer and firing_sd is None:
-        source += "; none showed between firings there, which flatters what varies between them"
     firing_sd = float(np.sqrt(outer)) if firing_sd is None else firing_sd
     pot_sd = float(np.sqrt(inner)) if pot_sd is None else pot_sd
     return (*read_scatter(firing_sd, pot_sd, outcome), (), source)

@@ -11,6 +11,12 @@ from sagglab.errors import PlanError
 #: Typical scatter of L* between firings, and between pots of one firing: common practice, no source.
 FIRING_SD, POT_SD = 3.0, 4.0
 
+#: Of a few firings it is often estimated so, and it counts for all that varies between them.
+_NONE = (
+    "; real firings always differ a little, so that a change from firing to firing will be told less often "
+    "than is said here, and needs more firings"
+)
+
 
 def read_scatter(firing_sd: float | None, pot_sd: float | None, outcome: str) -> tuple[float, float]:
     """Check the scatter given, and take what is typical of L* for what is not.
@@ -55,5 +61,5 @@ def scatter_said(
             given = "pots" if "firings" in typical else "firings"
             which = f"that between {given} as given; that between {typical[0]} "
         rest = "give your own studio's where you can"
-        return f"{said} ({which}typical, common practice, no source: {rest})"
-    return f"{said}{source and f' ({source})'}"
+        source = f"{which}typical, common practice, no source: {rest}"
+    return f"{said}{source and f' ({source})'}{'' if firing_sd else _NONE}"

@@ -11,7 +11,7 @@ from matplotlib.collections import FillBetweenPolyCollection, PathCollection
 from sagglab.charts import dose_chart
 from sagglab.charts.alt import alt_text
 from sagglab.charts.dots import CORNERED, OUTSIDE, UNMEASURED
-from sagglab.charts.look import INK, QUIET
+from sagglab.charts.look import INK, QUIET, narrow
 from sagglab.colour import lab_to_srgb
 from sagglab.errors import ModelError
 from sagglab.model.dose import compare_doses
@@ -205,3 +205,15 @@ def test_what_is_no_doses_is_refused(effects):
     assert str(caught.value) == (
         "dose_chart: it takes the result of compare_doses, not Effects. Give it to effect_chart."
     )
+
+
+def test_narrow_it_fits_a_phone_with_all_its_words(pots):
+    with narrow():
+        ax = dose_chart(compare_doses(pots, "sugar"))
+    figure = ax.figure
+    figure.draw_without_rendering()
+    assert figure.get_figwidth() < 4.5
+    for text in (ax.xaxis.label, ax.yaxis.label, *ax.get_xticklabels()):
+        box = text.get_window_extent()
+        assert figure.bbox.x0 <= box.x0 and box.x1 <= figure.bbox.x1
+    assert dose_chart(compare_doses(pots, "sugar")).figure.get_figwidth() > 7

@@ -187,3 +187,18 @@ def test_what_is_no_effects_is_refused(pots):
         effect_chart(compare_doses(pots, "sugar"))
     with pytest.raises(ModelError, match=r"not SimpleNamespace. Give effect_chart\(fit_effects\(…\)\)"):
         effect_chart(SimpleNamespace())
+
+
+def test_an_amount_that_alone_shows_is_drawn_by_its_step():
+    # The dark pots are those with much of it; between pots with and without nothing is clear.
+    rng = np.random.default_rng(4)
+    amounts = np.tile([0.0, 1.0, 2.0, 8.0], 6)
+    light = np.tile([40.0, 44.0, 43.0, 34.0], 6) + rng.normal(0, 0.6, 24)
+    pots = pd.DataFrame({"firing": np.repeat(list("abcdef"), 4), "sugar [g]": amounts, "L*": light})
+    effects = fit_effects(pots, factors=["sugar"])
+    table = effects.table.set_index("term")
+    assert table.loc["sugar", "high"] < 0
+    assert table.loc["with sugar", "low"] < 0 < table.loc["with sugar", "high"]
+    ax = effect_chart(effects)
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["sugar, each gram"]
+    assert points(ax)[0].get_xdata()[0] == pytest.approx(table.loc["sugar", "estimate"])

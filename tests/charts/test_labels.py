@@ -5,6 +5,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pytest
 
+from sagglab.charts.files import chart_svg
 from sagglab.charts.labels import AROUND, Labels
 
 
@@ -87,3 +88,8 @@ def test_empty_lines_are_no_hindrance(labels):
 def test_a_figure_that_no_window_shows_will_do():
     ax = matplotlib.figure.Figure().add_subplot()
     assert Labels(ax).put("words", [((0.5, 0.5), (0, 0))])
+
+
+def test_words_on_a_line_stay_words_in_svg(labels):
+    labels.put("words on a line", around(5, 5))
+    assert chart_svg(labels.ax).count(">words on a line</text>") == 1

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from matplotlib.text import Text
 from PIL import Image
+from pypdf import PdfReader
 
 from sagglab.charts import (
     dose_chart,
@@ -18,7 +19,9 @@ from sagglab.charts import (
     pot_swatches,
     save_chart,
 )
+from sagglab.charts.alt import alt_text
 from sagglab.charts.look import wrapped
+from sagglab.errors import FileFormatError
 from sagglab.model.dose import compare_doses
 from sagglab.model.effects import fit_effects
 from sagglab.model.screening import screen_effects
@@ -46,6 +49,21 @@ def test_saved_chart_is_a_picture_and_is_let_go(effects, tmp_path):
     with Image.open(tmp_path / "effects.png") as picture:
         assert min(picture.size) > 200
     assert plt.get_fignums() == []
+
+
+@pytest.mark.parametrize("ending", [".jpg", ".eps", ".5 g"])
+def test_a_file_that_holds_no_description_is_refused(effects, tmp_path, ending):
+    with pytest.raises(FileFormatError, match="End the name in .png, .svg or .pdf"):
+        save_chart(effect_chart(effects), tmp_path / f"effects{ending}")
+    assert not list(tmp_path.iterdir())
+    assert plt.get_fignums() == []
+
+
+def test_a_pdf_is_described_and_its_words_are_words(effects, tmp_path):
+    ax = effect_chart(effects)
+    words = alt_text(ax)
+    save_chart(ax, tmp_path / "effects.PDF")
+    assert PdfReader(tmp_path / "effects.PDF").metadata.subject == words
 
 
 NAME = r"$a_b$ 50 % \$x\$ <b>c</b> ^2"

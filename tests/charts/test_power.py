@@ -74,6 +74,11 @@ def test_what_is_not_known_is_not_drawn():
     assert [len(line.get_xdata()) for line in curves(ax)] == [4, 3]
 
 
+def test_it_begins_where_there_is_something_to_see():
+    left, _ = power_chart(firings_needed(pots=[4], firings=range(2, 21), pot_terms=8)).get_xlim()
+    assert 2 < left < 3
+
+
 def test_it_draws_into_given_axes(needed):
     _, axes = plt.subplots(1, 2)
     assert power_chart(needed, axes[1]) is axes[1]

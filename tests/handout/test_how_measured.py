@@ -16,7 +16,9 @@ MEASURES = pd.DataFrame(
 
 
 def heat(low, high):
-    return pd.DataFrame({"peak_C": [750.0, 740.0], "peak_C low": low, "peak_C high": high})
+    return pd.DataFrame(
+        {"firing": ["f1", "f2"], "peak_C": [750.0, 740.0], "peak_C low": low, "peak_C high": high}
+    )
 
 
 def test_photographs_after_wax_are_not_what_the_answer_is_from():
@@ -26,7 +28,10 @@ def test_photographs_after_wax_are_not_what_the_answer_is_from():
 
 def test_the_widest_bounds_of_a_peak_are_told_in_both_scales():
     _, told, _ = how_measured(MEASURES, heat([740.0, 735.0], [760.0, 745.0]), None)
-    assert told == "Heat: 2 pyrometer records; peaks known to within 10 °C (18 °F) by sensor and gaps."
+    assert told == (
+        "Heat: 2 pyrometer records; the least sure peak, that of f1, lies between 740 and 760 °C (1364 and "
+        "1400 °F), by its sensor and the gaps in its record."
+    )
 
 
 def test_a_peak_without_a_most_is_no_figure():

@@ -65,7 +65,8 @@ def test_it_says_what_it_rests_on_and_what_pots_are_worth():
     )
     assert between == (
         "To be told in 80 of 100 such batches, a change made from firing to firing needs 17 firings of 6 "
-        "pots; however many pots each firing holds, it needs 14 firings."
+        "pots. However many pots each firing held, it would still need 14 firings, since firings are "
+        "compared there, not pots."
     )
     assert few == (
         "With 3 firings it is told in 8 of 100 such batches even at 6 pots each: what can be varied "
@@ -154,3 +155,8 @@ def test_what_cannot_be_is_named(asked, text):
     with pytest.raises(PlanError) as raised:
         firings_needed(**asked)
     assert text in str(raised.value)
+
+
+def test_no_scatter_between_firings_is_said_to_be_too_hopeful():
+    assert "real firings always differ a little" in firings_needed(4, 0.0, 3.0).head
+    assert "differ a little" not in firings_needed(4, 1.0, 3.0).head
